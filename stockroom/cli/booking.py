@@ -1,0 +1,230 @@
+"""stockroom booking …: added, moved, cancelled, imported; what became of them."""
+
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stockroom.cli.job import Answer, Job, file_bytes, looks, recorded, records
+from stockroom.errors import Refused
+
+if TYPE_CHECKING:
+    from stockroom.cli.show import Screen
+    from stockroom.core import records as values
+    from stockroom.core.warmup import Row
+    from stockroom.tasks.act import Recorded
+
+group = typer.Typer(help="Bookings, and what became of them.", no_args_is_help=True)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the group."""
+    app.add_typer(group, name="booking")
+
+
+Booking = Annotated[str, typer.Argument(metavar="B-7", help="The booking's number, or its outside id.")]
+Start = Annotated[str, typer.Option("--start", metavar="WHEN", help="2026-03-02T10:00, tomorrow 10:00, fri 9:30.")]
+Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
+
+
+@records(group, "add")
+def add(
+    job: Job,
+    procedure: Annotated[str, typer.Argument(metavar="PROCEDURE", help="The procedure's code.")],
+    start: Start,
+    patient: Annotated[str, typer.Option("--patient", metavar="REF", help="The practice's own code, never a name.")],
+    cycles: Annotated[int | None, typer.Option("--cycles", metavar="N", help="If not the usual number.")] = None,
+) -> Answer:
+    """Book; answers at once whether a kit can be warm in time."""
+    from stockroom.tasks import book
+
+    return _booked(job, *book.add(job.store(), job.act(), procedure, job.instant(start), patient, cycles))
+
+
+@records(group, "move")
+def move(job: Job, booking: Booking, start: Start) -> Answer:
+    """Move a booking; answers at once whether a kit can be warm in time."""
+    from stockroom.tasks import book
+
+    return _booked(job, *book.move(job.store(), job.act(), booking, job.instant(start)))
+
+
+def _booked(job: Job, result: "Recorded", booking: "values.Booking", rows: "Sequence[Row]") -> Answer:
+    from stockroom.cli.warmup_show import draw_rows
+    from stockroom.pages.answers import booking_answer, row_answer
+
+    zone = job.zone()
+    answer = recorded(result, lambda screen: draw_rows(screen, rows, zone, job.now))
+    answer.data |= {**booking_answer(booking), "warmup": [row_answer(r) for r in rows]}
+    return answer
+
+
+@records(group, "cancel")
+def cancel(job: Job, booking: Booking, why: Why) -> Answer:
+    """Cancel a booking; a kit that is out for it becomes free."""
+    from stockroom.tasks import book
+
+    return recorded(book.cancel(job.store(), job.act(), booking, why))
+
+
+@records(group, "link")
+def link(job: Job, booking: Booking, external_id: Annotated[str, typer.Argument(metavar="EXTERNAL_ID")]) -> Answer:
+    """Say that a booking is known outside by an id, so that an import meets it."""
+    from stockroom.tasks import book
+
+    return recorded(book.link(job.store(), job.act(), booking, external_id))
+
+
+@records(group, "import")
+def import_(
+    job: Job,
+    file: Annotated[str, typer.Argument(metavar="FILE.csv", help="id,procedure,start,patient and more.")],
+    day_first: Annotated[bool, typer.Option("--day-first", help="3/4/2026 is 3 April.")] = False,
+    month_first: Annotated[bool, typer.Option("--month-first", help="3/4/2026 is 4 March.")] = False,
+    cancel_missing: Annotated[
+        bool, typer.Option("--cancel-missing", help="Cancel what the file's span does not have.")
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Cancel them without being asked.")] = False,
+) -> Answer:
+    """Take in bookings: new, moved and cancelled ones, by their own id."""
+    from stockroom.tasks.import_bookings import import_bookings
+
+    if day_first and month_first:
+        raise Refused("either-or", "two options say opposite things", "leave one of them out")
+    name, data = file_bytes(file)
+    order = True if day_first else False if month_first else None
+    result = import_bookings(
+        job.store(), job.act(), data, name, day_first=order, cancel_missing=cancel_missing,
+        agreed=lambda listed: yes or _agreed(job, listed),
+    )  # fmt: skip
+    return recorded(result)
+
+
+def _agreed(job: Job, listed: list[str]) -> bool:
+    if not job.at_terminal:
+        return False
+    sys.stderr.write("Not in the file:\n" + "".join(f"  {x}\n" for x in listed))
+    return job.ask("Cancel them?")
+
+
+@looks(group, "list")
+def list_(
+    job: Job,
+    days: Annotated[int | None, typer.Option("--days", metavar="N", help="From today, for so many days.")] = None,
+) -> Answer:
+    """Bookings in order of their start."""
+    from stockroom.pages.answers import booking_answer, instant
+    from stockroom.tasks.book import listed
+
+    as_of = job.as_of()
+    found = listed(job.store(), as_of, job.site, days)
+    data = {"as_of": instant(as_of), "bookings": [booking_answer(b) for b in found]}
+    zone = job.zone()
+
+    def draw(screen: "Screen") -> None:
+        from stockroom.core.when import local_text
+
+        if not found:
+            screen.line("No bookings.")
+            return
+        rows = [
+            [
+                f"B-{b.number}",
+                local_text(b.start, zone, as_of),
+                b.procedure,
+                str(b.cycles or ""),
+                b.patient,
+                b.external_id or "",
+                b.state,
+            ]
+            for b in found
+        ]
+        screen.table(["booking", "start", "procedure", "cycles", "patient", "outside id", "state"], rows, right=(3,))
+
+    return Answer(data, False, draw)
+
+
+@records(group, "done")
+def done(
+    job: Job,
+    booking: Annotated[
+        str | None, typer.Argument(metavar="[B-7]", help="Its number or outside id; without it: what is open.")
+    ] = None,
+    cycles: Annotated[int | None, typer.Option("--cycles", metavar="N", help="How many there really were.")] = None,
+    stopped: Annotated[bool, typer.Option("--stopped", help="It was stopped early.")] = False,
+    used: Annotated[
+        list[str] | None, typer.Option("--used", metavar="PRODUCT=N", help="On top of the rule; may be repeated.")
+    ] = None,
+    lot: Annotated[
+        list[str] | None, typer.Option("--lot", metavar="PRODUCT=LOT", help="The lot that was used; may be repeated.")
+    ] = None,
+    pull: Annotated[
+        list[str] | None, typer.Option("--pull", metavar="P-5", help="The kit that was used; may be repeated.")
+    ] = None,
+) -> Answer | None:
+    """Record that it took place and what it used. Without a number: what has not been recorded yet."""
+    from stockroom.core.units import whole
+    from stockroom.tasks.finish import Outcome, pairs
+    from stockroom.tasks.finish import done as finished
+
+    if booking is None:
+        return _open(job)
+    if cycles is not None and cycles < 0:
+        raise Refused("bad-cycles", f"{cycles} cycles cannot be", "give 0 or more")
+    extra = {code: whole(n) for code, n in pairs(used or [], "N").items()}
+    outcome = Outcome(cycles, stopped, extra, pairs(lot or [], "LOT"), tuple(pull or ()))
+    result = finished(job.store(), job.act(), booking, outcome)
+
+    def draw(screen: "Screen") -> None:
+        left = _unrecorded(job)
+        if left:
+            screen.note(f"still to be recorded: {', '.join(f'B-{b}' for b in left)}")
+
+    return recorded(result, draw)
+
+
+def _unrecorded(job: Job) -> list[int]:
+    from stockroom.tasks.finish import unrecorded
+
+    return [b.number for b in unrecorded(job.store(), job.now, job.site)]
+
+
+def _open(job: Job) -> Answer:
+    """The evening's catch-up: what is over and has not been recorded."""
+    from stockroom.pages.answers import booking_answer, instant
+    from stockroom.tasks.finish import unrecorded
+
+    found = unrecorded(job.store(), job.now, job.site)
+    zone = job.zone()
+
+    def draw(screen: "Screen") -> None:
+        from stockroom.core.when import local_text
+
+        if not found:
+            screen.line("Every booking that is over has been recorded.")
+            return
+        rows = [[f"B-{b.number}", local_text(b.start, zone, job.now), b.procedure, b.patient] for b in found]
+        screen.table(["booking", "start", "procedure", "patient"], rows)
+        screen.todo(
+            f"stockroom booking done B-{found[0].number}, or: stockroom booking missed B-{found[0].number} --kit sealed|opened"
+        )
+
+    data = {"as_of": instant(job.now), "bookings": [booking_answer(b) for b in found]}
+    return Answer(data, bool(found), draw)
+
+
+@records(group, "missed")
+def missed(
+    job: Job,
+    booking: Booking,
+    kit: Annotated[str | None, typer.Option("--kit", metavar="sealed|opened", help="What became of its kit.")] = None,
+) -> Answer:
+    """Record that nobody came or that it was declined; an opened kit is used up."""
+    from stockroom.tasks.finish import missed as not_come
+
+    if kit not in (None, "sealed", "opened"):
+        raise Refused("sealed-or-opened", f'a kit is not "{kit}"', "--kit sealed or --kit opened")
+    if kit is None and job.at_terminal:
+        kit = "opened" if job.ask("Was its kit opened?") else "sealed"
+    return recorded(not_come(job.store(), job.act(), booking, kit))

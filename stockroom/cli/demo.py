@@ -1,0 +1,152 @@
+"""stockroom demo: a made-up practice in a fresh database, its season played in, then a day walked through."""
+
+import contextlib
+import csv
+import io
+import os
+import shlex
+import sys
+from collections.abc import Iterator, Sequence
+from importlib import resources
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stockroom.cli.job import setting
+from stockroom.errors import DatabaseError, Refused
+
+NOW = "2026-04-14T08:40:00+01:00"
+"""The morning on which the walk begins."""
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    ctx: typer.Context,
+    directory: Annotated[str, typer.Argument(metavar="[DIR]", help="Where to make it; stockroom-demo by default.")] = "stockroom-demo",
+) -> None:
+    """Make a made-up practice in DIR, play in its season, and walk one day through the whole job."""
+    job = setting(ctx)
+    place = Path(directory)
+    database = place / "stockroom.db"
+    if database.exists():
+        raise DatabaseError("database-exists", f"{database} is there already", "name another directory: stockroom demo DIR")
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise Refused("cannot-write", f"{directory}: {fault.strerror}", "name another directory") from None
+    with resources.as_file(sample()) as folder, elsewhere(folder, database.absolute()):
+        season(folder)
+        walk(folder, database)
+    sys.stdout.write(ENDING.format(db=shlex.quote(str(database)), now=NOW))
+    job.exit_code = 0
+
+
+def sample() -> Path:
+    """The folder of the made-up practice: inside the installed package, or beside it in a checkout."""
+    inside = Path(str(resources.files("stockroom"))) / "_sample_data"
+    return inside if inside.is_dir() else Path(str(resources.files("stockroom"))).parent / "sample_data"
+
+
+@contextlib.contextmanager
+def elsewhere(folder: Path, database: Path) -> Iterator[None]:
+    """Runs with the demo's database, and without anybody's own settings."""
+    kept = {k: os.environ.pop(k, None) for k in ("STOCKROOM_DB", "STOCKROOM_BY", "STOCKROOM_SITE")}
+    os.environ["STOCKROOM_DB"] = str(database)
+    try:
+        yield
+    finally:
+        os.environ.pop("STOCKROOM_DB", None)
+        os.environ.update({k: v for k, v in kept.items() if v is not None})
+
+
+def play(folder: Path, command: str, at: str | None, by: str | None) -> tuple[int, str, str]:
+    """(exit code, standard output, complaints) of one command line of the season."""
+    from stockroom.cli.main import main
+
+    args = [str(folder / a) if a.endswith((".csv", ".toml")) else a for a in shlex.split(command)]
+    if at is not None:
+        args += ["--at", at]
+    if by is not None:
+        args += ["--by", by]
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(args)
+    return code, out.getvalue(), err.getvalue()
+
+
+def season(folder: Path) -> None:
+    """Plays the season in, event by event, and says how much it was."""
+    events = [(r["at"], r["by"], r["command"]) for r in _rows(folder / "season.csv")]
+    checks = [
+        (r["at"], r["by"], f"fridge log {r['celsius']} --min {r['min']} --max {r['max']} --fridge {shlex.quote(r['fridge'])}")
+        for r in _rows(folder / "hand_checks.csv")
+    ]
+    first = "2026-01-15T08:30:00+00:00"
+    _must(*play(folder, "init practice.toml", first, "KE"), "init practice.toml")
+    for at, by, command in sorted([*events, *checks], key=lambda e: _instant(e[0])):
+        _must(*play(folder, command, at, by), command)
+    sys.stdout.write(
+        f"A made-up practice, its season played in: {len(checks)} checks by hand and {len(events)} other entries.\n"
+    )
+
+
+def _must(code: int, out: str, err: str, command: str) -> None:
+    if code > 1:
+        raise RuntimeError(f"the season stops at: {command}: {err or out}")
+
+
+def _instant(text: str) -> float:
+    from datetime import datetime
+
+    return datetime.fromisoformat(text).timestamp()
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+Step = tuple[str, str, str | None, str | None]
+WALK: Sequence[Step] = (
+    ("The day begins with the day sheet.", "today", None, None),
+    ("Each fridge is checked by hand.", "fridge log 4.3 --min 3.6 --max 4.9 --fridge 'Surgery fridge'", "2026-04-14T08:45:00+01:00", "MO"),
+    ("", "fridge log 3.8 --min 3.4 --max 4.6 --fridge 'Store fridge'", "2026-04-14T08:47:00+01:00", "MO"),
+    ("A logger file a second time adds nothing.", "fridge import logger/surgery_2026-04.csv --fridge 'Surgery fridge'", "2026-04-14T08:50:00+01:00", "MO"),
+    ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", None, None),
+    ("Which kit for which booking, and when to take it out.", "warmup check --days 4", None, None),
+    ("A booking takes place: what it used goes by itself.", "booking done K1065 --cycles 7", "2026-04-14T11:00:00+01:00", "SV"),
+    ("What is on hand, earliest expiry first.", "stock list --product ARCH", None, None),
+    ("What to order this week, and why.", "reorder list", None, None),
+    ("Where a lot went.", "trace lot ARCH 7J077", None, None),
+)
+
+ENDING = """
+That was the demo. Nothing in it is real. To go on with it, type (the dates are the demo's own):
+
+  stockroom --db {db} today --as-of {now}
+  stockroom --db {db} warmup when both-arches --as-of {now}
+  stockroom --db {db} fridge check --as-of {now}
+
+For your own practice: stockroom init PRACTICE.toml
+"""
+
+
+def walk(folder: Path, database: Path) -> None:
+    """Shows one day, command by command, as it looks on the screen."""
+    for title, command, at, by in WALK:
+        look = at is None
+        typed = f"stockroom {command}" + ("" if look else f" --by {by}")
+        if title:
+            sys.stdout.write(f"\n-- {title}\n")
+        sys.stdout.write(f"$ {typed}\n")
+        code, out, err = play(folder, command + (f" --as-of {NOW}" if look else ""), at, by)
+        _must(code, out, err, command)
+        sys.stdout.write(out)
+        sys.stdout.write(err)
+
+

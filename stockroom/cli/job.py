@@ -1,0 +1,250 @@
+"""What one command line asks for: the database, who, when, and how to answer; and the two kinds of command.
+
+``records`` and ``looks`` turn a plain function into a command with the options that every command of its kind has.
+"""
+
+import inspect
+import os
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from stockroom.errors import Refused
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from stockroom.cli.show import Screen
+    from stockroom.store.engine import Store
+    from stockroom.tasks.act import Act, Recorded
+    from stockroom.tasks.rules import Rules
+
+
+@dataclass(slots=True)
+class Answer:
+    """What a command answers: the JSON document, whether something needs attention, and how to draw it."""
+
+    data: dict[str, Any]
+    attention: bool
+    draw: "Callable[[Screen], None]"
+    quiet: bool = False
+    """True where the drawing names the database itself, or names none."""
+
+
+@dataclass(slots=True)
+class Job:
+    """One run of one command."""
+
+    now: int
+    where: str
+    site: str | None = None
+    by: str | None = None
+    by_typed: bool = False
+    at_text: str | None = None
+    as_of_text: str | None = None
+    json: bool = False
+    exit_code: int = 0
+    _store: "Store | None" = field(default=None)
+
+    def store(self) -> "Store":
+        """The database, opened once. Raises: DatabaseError."""
+        if self._store is None:
+            from stockroom.store.engine import opened
+
+            self._store = opened(self.where)
+        return self._store
+
+    def rules(self) -> "Rules":
+        """The rules in force now."""
+        from stockroom.tasks.rules import rules
+
+        with self.store().reading() as conn:
+            return rules(conn, self.now)
+
+    def zone(self) -> "ZoneInfo":
+        """The practice's own time zone."""
+        return self.rules().zone
+
+    def instant(self, text: str) -> int:
+        """A moment that a person typed, in the practice's own time. Raises: Refused."""
+        from stockroom.core.when import instant
+
+        return instant(text, self.zone(), self.now)
+
+    def as_of(self) -> int:
+        """The instant that a look is about: now unless told otherwise (a bare day: its end)."""
+        from stockroom.core.when import instant
+
+        if self.as_of_text is None:
+            return self.now
+        return instant(self.as_of_text, self.zone(), self.now, end_of_day=True)
+
+    @property
+    def at_terminal(self) -> bool:
+        """True where a person sits at a terminal and can be asked."""
+        return sys.stdin.isatty() and sys.stderr.isatty() and not self.json
+
+    def ask(self, question: str) -> bool:
+        """A yes-or-no question, answered by a person; no is the default."""
+        sys.stderr.write(f"{question} [y/N] ")
+        sys.stderr.flush()
+        return sys.stdin.readline().strip().casefold() in ("y", "yes")
+
+    def asked(self, question: str) -> str:
+        """A line that a person types."""
+        sys.stderr.write(f"{question} ")
+        sys.stderr.flush()
+        return sys.stdin.readline().strip()
+
+    def act(self) -> "Act":
+        """Who records, and when it happened. Raises: Refused where nobody says who."""
+        from stockroom.core.when import instant
+        from stockroom.tasks.act import Act
+
+        by = self.signed()
+        at = self.now
+        if self.at_text is not None:
+            at = instant(self.at_text, self.zone(), self.now, past=True)
+        return Act(
+            by, at, self.now, self.site, self.at_text is not None, self.by_typed, self.ask if self.at_terminal else None
+        )
+
+    def signed(self) -> str:
+        """The initials of whoever records. Raises: Refused where they are missing or look like a name."""
+        by = self.by
+        if by is None and self.at_terminal:
+            by, self.by_typed = self.asked("Your initials?"), True
+        if not by:
+            raise Refused("who", "nobody says who records this", "add --by INITIALS, or set STOCKROOM_BY")
+        by = by.strip()
+        if not re.fullmatch(r"[^\W_]{1,6}", by):
+            raise Refused("bad-initials", f'"{by}" are not initials', "type one to six letters or digits, no name")
+        return by
+
+
+def setting(ctx: typer.Context) -> Job:
+    """The job that main made for this command line."""
+    job = ctx.obj
+    assert isinstance(job, Job)
+    return job
+
+
+By = Annotated[
+    str | None, typer.Option("--by", help="Initials of whoever records this (or STOCKROOM_BY).", rich_help_panel=None)
+]
+At = Annotated[
+    str | None, typer.Option("--at", help="When it happened: 09:10, yesterday 17:00, 2026-03-02T09:10. Default: now.")
+]
+AsOf = Annotated[str | None, typer.Option("--as-of", help="Answer as if it were then. Default: now.")]
+Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")]
+
+COMMON = {
+    "records": (("by", By, None), ("at", At, None), ("json_out", Json, False)),
+    "looks": (("as_of", AsOf, None), ("json_out", Json, False)),
+}
+
+
+def _command(
+    kind: str, app: typer.Typer, name: str, **kwargs: Any
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Registers ``fn(job, …)`` as a command with the options that every command of its kind has."""
+
+    def wrap(fn: Callable[..., Any]) -> Callable[..., Any]:
+        own = list(inspect.signature(fn).parameters.values())[1:]
+        common = COMMON[kind]
+
+        def command(ctx: typer.Context, **given: Any) -> None:
+            job = setting(ctx)
+            _take(job, kind, given)
+            answer = fn(job, **given)
+            if answer is not None:
+                finish(job, answer)
+
+        parameters = [inspect.Parameter("ctx", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context)]
+        parameters += [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own]
+        parameters += [
+            inspect.Parameter(n, inspect.Parameter.KEYWORD_ONLY, default=d, annotation=a) for n, a, d in common
+        ]
+        command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+        command.__annotations__ = {p.name: p.annotation for p in parameters}
+        command.__doc__ = fn.__doc__
+        command.__name__ = fn.__name__
+        app.command(name, **kwargs)(command)
+        return fn
+
+    return wrap
+
+
+def _take(job: Job, kind: str, given: dict[str, Any]) -> None:
+    job.json = bool(given.pop("json_out"))
+    if kind == "looks":
+        job.as_of_text = given.pop("as_of")
+        return
+    by, job.at_text = given.pop("by"), given.pop("at")
+    job.by_typed = by is not None
+    job.by = by if by is not None else os.environ.get("STOCKROOM_BY") or None
+
+
+def records(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A command that records something: gets --by, --at and --json."""
+    return _command("records", app, name, **kwargs)
+
+
+def looks(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A command that only looks: gets --as-of and --json."""
+    return _command("looks", app, name, **kwargs)
+
+
+def finish(job: Job, answer: Answer) -> None:
+    """Prints an answer as it was asked for, and sets the exit code."""
+    if job.json:
+        import json
+
+        sys.stdout.write(json.dumps(answer.data, ensure_ascii=False, indent=2) + "\n")
+    else:
+        from stockroom.cli.show import Screen
+
+        screen = Screen()
+        answer.draw(screen)
+        screen.close(None if answer.quiet else job.where)
+    job.exit_code = 1 if answer.attention else 0
+
+
+def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None) -> Answer:
+    """The answer of a command that recorded something."""
+    from stockroom.pages.answers import recorded_answer
+
+    def default(screen: "Screen") -> None:
+        screen.recorded(result)
+        if draw is not None:
+            draw(screen)
+
+    return Answer(recorded_answer(result), result.attention, default, quiet=True)
+
+
+def file_bytes(path: str) -> tuple[str, bytes]:
+    """(name, bytes) of a file that was named. Raises: Refused where it cannot be read."""
+    name = Path(path)
+    try:
+        return name.name, name.read_bytes()
+    except OSError as fault:
+        no(path, fault)
+
+
+def no(path: str, fault: OSError) -> NoReturn:
+    """Raises Refused for a file that cannot be read or written."""
+    reason = (fault.strerror or str(fault)).lower()
+    raise Refused("cannot-open-file", f"{path}: {reason}", "check the name and the folder") from None
+
+
+def written(path: str, text: str) -> None:
+    """Writes a text file (UTF-8). Raises: Refused where it cannot be written."""
+    try:
+        Path(path).write_text(text, encoding="utf-8", newline="")
+    except OSError as fault:
+        no(path, fault)

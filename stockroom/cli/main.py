@@ -1,0 +1,123 @@
+"""The command line's one entry, one error door and one clock."""
+
+import os
+import re
+import sys
+import time
+from pathlib import Path
+
+import typer
+
+from stockroom.cli import booking, demo, fridge, practice, records, reorder, setup, stock, trace, warmup
+from stockroom.cli.job import Job
+from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError
+
+app = typer.Typer(
+    name="stockroom",
+    help="Cold procedure kits in a practice: fridge log, warm-up times, bookings, orders, lots that can be followed.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    epilog="Begin with: stockroom demo   or: stockroom init PRACTICE.toml",
+)
+for part in (setup, practice, fridge, stock, booking, warmup, reorder, trace, records, demo):
+    part.register(app)
+
+
+@app.callback()
+def everywhere(
+    db: str = typer.Option("", "--db", metavar="PATH_OR_URL", help="The database (or STOCKROOM_DB)."),
+    site: str = typer.Option("", "--site", metavar="NAME", help="One site of a group (or STOCKROOM_SITE)."),
+) -> None:
+    """Options that go anywhere on the line."""
+
+
+def run() -> None:
+    """The console entry."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(argv: list[str]) -> int:
+    """Runs one command line; returns its exit code (0, 1, 2, 3, 4, 70 or 130)."""
+    job = Job(int(time.time()), "")
+    try:
+        args = prepared(argv, job)
+        app(args, obj=job, standalone_mode=False, prog_name="stockroom")
+        return job.exit_code
+    except StockroomError as fault:
+        _complain(fault.what, fault.todo)
+        return fault.exit_code
+    except typer.Exit as leaving:
+        return leaving.exit_code
+    except (typer.Abort, KeyboardInterrupt):
+        sys.stderr.write("\ninterrupted; nothing half-written\n")
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of a pipe has gone: nothing is left to say, and Python must not say it at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return job.exit_code
+    except Exception as fault:  # noqa: BLE001 - the one error door
+        if hasattr(fault, "format_message") and hasattr(fault, "exit_code"):
+            return _misused(fault)
+        return _defect(fault)
+
+
+def prepared(argv: list[str], job: Job) -> list[str]:
+    """Takes --db and --site from wherever they stand, and marks negative numbers so that none is read as an option."""
+    args: list[str] = []
+    found = {"--db": os.environ.get("STOCKROOM_DB", ""), "--site": os.environ.get("STOCKROOM_SITE", "")}
+    rest = list(argv)
+    while rest:
+        arg = rest.pop(0)
+        if arg == "--":
+            args += [arg, *rest]
+            break
+        name, sign, value = arg.partition("=")
+        if name in found and (sign or rest):
+            found[name] = value if sign else rest.pop(0)
+        else:
+            args.append("−" + arg[1:] if re.fullmatch(r"-\d[\d.,]*", arg) else arg)
+    job.where = found["--db"] or str(default_database())
+    job.site = found["--site"] or None
+    return args
+
+
+def default_database() -> Path:
+    """stockroom.db in the user's data directory."""
+    from platformdirs import user_data_path
+
+    return user_data_path("stockroom", appauthor=False) / "stockroom.db"
+
+
+def _complain(what: str, todo: str) -> None:
+    lines = what.splitlines() or [""]
+    sys.stderr.write("\n".join([f"stockroom: {lines[0]}", *(f"  {x}" for x in lines[1:])]) + "\n")
+    if todo:
+        sys.stderr.write(f"  -> {todo}\n")
+
+
+def _misused(fault: Exception) -> int:
+    text = str(fault.format_message())  # type: ignore[attr-defined]
+    context = getattr(fault, "ctx", None)
+    if context is not None and not text:
+        sys.stdout.write(context.get_help() + "\n")
+        return USAGE
+    path = context.command_path if context is not None else "stockroom"
+    _complain(text.rstrip("."), f"see: {path} --help")
+    return USAGE
+
+
+def _defect(fault: Exception) -> int:
+    import platform
+    import traceback
+
+    from stockroom import __version__
+
+    traceback.print_exception(fault)
+    sys.stderr.write(
+        f"\nstockroom {__version__}, Python {platform.python_version()}, {platform.platform()}\n"
+        "This is a defect in the program. What was recorded before is safe; this step was not recorded.\n"
+        "Keep the text above and hand it to whoever looks after the program.\n"
+    )
+    return DEFECT

@@ -1,0 +1,81 @@
+"""stockroom records …: who did what when, and the proof that nothing was altered."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stockroom.cli.job import Answer, Job, looks
+
+if TYPE_CHECKING:
+    from stockroom.cli.show import Screen
+
+group = typer.Typer(help="Who did what when, and the proof that nothing was altered.", no_args_is_help=True)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the group."""
+    app.add_typer(group, name="records")
+
+
+@looks(group, "history")
+def history(
+    job: Job,
+    since: Annotated[str | None, typer.Option("--since", metavar="DAY", help="Recorded since that day.")] = None,
+) -> Answer:
+    """Who did what, when; what was taken back is marked."""
+    from stockroom.core.when import day as read_day
+    from stockroom.core.when import local_text
+    from stockroom.pages.answers import instant
+    from stockroom.tasks.undo import history as entries
+
+    rule = job.rules()
+    opening = next(iter(rule.openings.values()))
+    first = 0 if since is None else opening.midnight(read_day(since, rule.zone, job.now, past=True))
+    as_of = job.as_of()
+    rows = entries(job.store(), first, as_of)
+
+    def draw(screen: "Screen") -> None:
+        lines = [
+            [
+                f"R-{e.n}", local_text(e.recorded_at, rule.zone, job.now), e.by,
+                e.what + (f" [taken back by R-{e.reversed_by}]" if e.reversed_by else ""),
+            ]
+            for e in rows
+        ]  # fmt: skip
+        screen.table(["entry", "recorded", "by", "what"], lines)
+
+    data = {
+        "as_of": instant(as_of),
+        "entries": [
+            {
+                "entry": f"R-{e.n}",
+                "kind": e.kind,
+                "at": instant(e.at),
+                "recorded_at": instant(e.recorded_at),
+                "by": e.by,
+                "site": e.site,
+                "what": e.what,
+                "reversed_by": None if e.reversed_by is None else f"R-{e.reversed_by}",
+            }
+            for e in rows
+        ],
+    }
+    return Answer(data, False, draw)
+
+
+@looks(group, "verify")
+def verify(job: Job) -> Answer:
+    """Prove that no record was altered, lost or doubled."""
+    from stockroom.store.verify import verified
+
+    report = verified(job.store())
+
+    def draw(screen: "Screen") -> None:
+        if not report.faults:
+            screen.line(f"{report.entries} entries, each sealed and in order; head {report.head[:16]}")
+            screen.note("Keep that head outside the database: who can write the file can forge the whole chain.")
+        for fault in report.faults:
+            screen.alert(fault)
+
+    data = {"entries": report.entries, "head": report.head, "faults": list(report.faults)}
+    return Answer(data, bool(report.faults), draw)

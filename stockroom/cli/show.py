@@ -1,0 +1,116 @@
+"""What goes on the screen: plain lines and tables, calm at 80 columns; the only place that knows Rich."""
+
+import shutil
+import sys
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from stockroom.core.records import Finding
+from stockroom.tasks.act import Recorded
+
+
+class Screen:
+    """Collects what a command shows and prints it. Data never carries markup: everything is plain text."""
+
+    def __init__(self) -> None:
+        width = shutil.get_terminal_size((100, 24)).columns
+        self._console = Console(
+            file=sys.stdout, width=max(60, width), highlight=False, markup=False, emoji=False, legacy_windows=False
+        )
+        self._cautions: list[str] = []
+
+    def _print(self, what: Text | Table) -> None:
+        """Prints without the spaces with which a table fills its last column."""
+        with self._console.capture() as captured:
+            self._console.print(what)
+        sys.stdout.write("".join(f"{line.rstrip(' ')}\n" for line in captured.get().splitlines()))
+
+    @property
+    def width(self) -> int:
+        """Columns that there are to write in."""
+        return self._console.width
+
+    def line(self, text: str = "", style: str = "") -> None:
+        """One line, folded at words where it is too long."""
+        self._print(Text(text, style=style))
+
+    def heading(self, text: str) -> None:
+        """The beginning of a part."""
+        self._print(Text(text, style="bold"))
+
+    def todo(self, text: str) -> None:
+        """What to do next, with the command to type."""
+        self._hanging("  -> ", text, "")
+
+    def todos(self, texts: Sequence[str]) -> None:
+        """Several things to do, in order."""
+        for text in texts:
+            self.todo(text)
+
+    def alert(self, text: str) -> None:
+        """Something that needs a person."""
+        self._hanging("! ", text, "bold")
+
+    def note(self, text: str) -> None:
+        """Something to know."""
+        self._hanging("  ", text, "")
+
+    def caution(self, text: str) -> None:
+        """A caution, shown once, at the end."""
+        if text not in self._cautions:
+            self._cautions.append(text)
+
+    def finding(self, found: Finding) -> None:
+        """A finding with what to do about it."""
+        if found.slug == "caution":
+            self.caution(found.what)
+            return
+        (self.alert if found.urgent else self.note)(found.what)
+        if found.todo:
+            self.todo(found.todo)
+
+    def recorded(self, result: Recorded) -> None:
+        """What was recorded, under which number, and what to know about it."""
+        self._hanging(f"{result.entry}  ", result.what, "")
+        for found in result.findings:
+            self.finding(found)
+
+    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
+        """Columns under their heads; ``right`` names the columns of numbers. The last column takes what is left."""
+        grid = Table(box=None, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", expand=False)
+        for i, name in enumerate(head):
+            last = i == len(head) - 1
+            grid.add_column(Text(name), justify="right" if i in right else "left", no_wrap=not last, overflow="fold")
+        for row in rows:
+            grid.add_row(*(Text(cell, style="bold" if cell.startswith("!") else "") for cell in row))
+        self._print(grid)
+
+    def raw(self, text: str) -> None:
+        """Text that is already laid out, printed as it is."""
+        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+
+    def close(self, where: str | None) -> None:
+        """The cautions, then which database this is about."""
+        for text in self._cautions:
+            self._hanging("Caution: ", text, "")
+        if where is not None:
+            self._print(Text(f"[{printable(where)}]", style="dim", overflow="fold"))
+
+    def _hanging(self, lead: str, text: str, style: str) -> None:
+        grid = Table.grid(padding=0)
+        grid.add_column(no_wrap=True)
+        grid.add_column(overflow="fold")
+        grid.add_row(Text(lead, style=style), Text(text, style=style))
+        self._print(grid)
+
+
+def printable(where: str) -> str:
+    """The database's name without any password."""
+    if "://" not in where:
+        return where
+    scheme, _, rest = where.partition("://")
+    credentials, at, host = rest.rpartition("@")
+    return f"{scheme}://{credentials.partition(':')[0]}{at}{host}" if at else where

@@ -1,0 +1,69 @@
+"""How the story of a lot and of a booking looks on the screen."""
+
+from zoneinfo import ZoneInfo
+
+from stockroom.cli.show import Screen
+from stockroom.core.units import degrees
+from stockroom.core.when import day_text, local_text
+from stockroom.tasks.trace import BookingTrace, LotTrace
+
+
+def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
+    """Quantities, then exposure, then stays and bookings."""
+    expiry = day_text(t.lot.expiry) if t.lot.expiry else "unknown"
+    screen.heading(f"{t.lot.product} lot {t.lot.code}, expiry {expiry}")
+    parts = [f"received {t.received}"]
+    parts += [f"{name} {n}" for name, n in (("counted in", t.adjusted),) if n]
+    parts += [f"used {t.used}", f"discarded {t.discarded}"] + ([f"returned {t.returned}"] if t.returned else [])
+    parts += [f"on hand {t.on_hand}", f"out {t.out}"]
+    screen.note(", ".join(parts))
+    if t.unaccounted:
+        screen.alert(f"{t.unaccounted} used that the record does not have")
+        screen.todo("count the place, or write in the delivery that is missing")
+    if t.difference:
+        screen.alert(f"the quantities do not add up: {t.difference} pieces")
+    x = t.exposure
+    screen.note(
+        f"exposure: {_hours(x.seconds_warm)} too warm, {_hours(x.seconds_cold)} too cold, "
+        f"{_hours(x.seconds_unmonitored)} unmonitored; lowest {degrees(x.min_milli)}, highest {degrees(x.max_milli)}"
+    )
+    if x.mkt_celsius is not None:
+        screen.note(f"mean kinetic temperature {x.mkt_celsius:.2f} °C: information only, it cannot see freezing")
+    if t.opening:
+        screen.note("it was there on the first day: what it went through before is not known")
+    if t.causes:
+        screen.note(f"was held for: {', '.join(t.causes)}")
+    stays = [
+        [str(n), place, local_text(a, zone, now), "still there" if b is None else local_text(b, zone, now)]
+        for place, a, b, n in t.stays
+    ]
+    if stays:
+        screen.table(["pieces", "place", "from", "to"], stays, right=(0,))
+    rows = [
+        [f"B-{r.booking}", r.patient, local_text(r.at, zone, now), str(r.quantity), "was held" if r.held else ""]
+        for r in t.reached
+    ]
+    if rows:
+        screen.table(["booking", "patient", "used", "pieces", ""], rows, right=(3,))
+
+
+def _hours(seconds: float) -> str:
+    if seconds < 6000:
+        return f"{seconds / 60:.0f} min" if seconds else "0 min"
+    return f"{seconds / 3600:.1f} h"
+
+
+def draw_booking(screen: Screen, t: BookingTrace, zone: ZoneInfo, now: int) -> None:
+    """The booking, then what it used."""
+    b = t.booking
+    screen.heading(f"B-{b.number}  {b.procedure} for {b.patient}, {local_text(b.start, zone, now)}: {b.state}")
+    rows = [
+        [product, lot, place, str(n), local_text(at, zone, now), "! was held: " + ", ".join(causes) if causes else ""]
+        for product, lot, place, n, at, causes in t.used
+    ]
+    if rows:
+        screen.table(["product", "lot", "from", "pieces", "used", ""], rows, right=(3,))
+    else:
+        screen.note("nothing is on record as used")
+    for what in t.breaches:
+        screen.alert(what)

@@ -1,0 +1,169 @@
+"""Readings, checks and lines -> excursions with lasting numbers.
+
+An event is what the readings on record say happened on one line of one fridge; an excursion is an event that has a
+number. A number is tied to its anchor, the first reading out of range that was known when it was given, so that late
+data may change the figures of an excursion but never which one it is.
+"""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from stockroom.core.exposure import mkt
+from stockroom.core.handchecks import covered, hand_spells, uncovered_seconds
+from stockroom.core.practice import Fridge
+from stockroom.core.records import HandCheck
+from stockroom.core.spells import Gap, Line, Spell, gaps, spells
+
+Ints = npt.NDArray[np.int64]
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """What happened on one line of a fridge. Lengths in minutes; ``end`` None while it lasts.
+
+    ``first_out`` and ``last_out`` bracket the readings out of range (the start and end of a gap).
+    """
+
+    source: str
+    direction: str | None
+    limit: int | None
+    start: int
+    end: int | None
+    minutes: float | None
+    minutes_at_most: float | None
+    extreme: int | None
+    degree_minutes: float | None
+    mkt_celsius: float | None
+    first_out: int
+    last_out: int
+
+    def figures(self) -> str:
+        """The figures that a decision is taken on, as text that compares."""
+        return json.dumps([self.start, self.end, self.minutes, self.minutes_at_most, self.extreme, self.degree_minutes])
+
+
+def lines_of(fridge: Fridge, keeps: Iterable[tuple[int | None, int | None]]) -> list[Line]:
+    """The fridge's own lines and those of each (low, high) that a product is kept to; equal lines are one."""
+    limits = {("cold", fridge.low), ("warm", fridge.high)}
+    for low, high in keeps:
+        if low is not None:
+            limits.add(("cold", low))
+        if high is not None:
+            limits.add(("warm", high))
+    return [Line("warm" if d == "warm" else "cold", limit) for d, limit in sorted(limits)]
+
+
+def logger_events(at: Ints, milli: Ints, line: Line, fridge: Fridge) -> list[Event]:
+    """Every excursion of one line in a logger series."""
+    found = spells(at, milli, line, fridge.max_gap_minutes * 60, fridge.settle_minutes * 60)
+    return [_logger_event(s, at, milli, line) for s in found]
+
+
+def _logger_event(s: Spell, at: Ints, milli: Ints, line: Line) -> Event:
+    inside = slice(int(np.searchsorted(at, s.first_out)), int(np.searchsorted(at, s.last_out, side="right")))
+    when, degrees = at[inside], milli[inside]
+    # The crossings themselves belong to the excursion: there the temperature equals the limit.
+    if s.start < s.first_out:
+        when, degrees = np.insert(when, 0, s.start), np.insert(degrees, 0, line.limit)
+    if s.end is not None and s.end > s.last_out:
+        when, degrees = np.append(when, s.end), np.append(degrees, line.limit)
+    return Event(
+        "logger",
+        line.direction,
+        line.limit,
+        s.start,
+        s.end,
+        s.minutes,
+        s.minutes_at_most,
+        s.extreme,
+        round(s.degree_minutes, 2),
+        round(mkt(when, degrees), 3),
+        s.first_out,
+        s.last_out,
+    )
+
+
+def hand_events(checks: Sequence[HandCheck], line: Line) -> list[Event]:
+    """Every excursion of one line that checks by hand tell of: how long is not known, only at most how long."""
+    found = []
+    for s in hand_spells(checks, line):
+        at_most = None if s.at_most_seconds is None else round(s.at_most_seconds / 60, 2)
+        last = s.anchor_at if s.end is None else s.end
+        found.append(
+            Event(
+                "hand", line.direction, line.limit, s.start, s.end, None, at_most, s.extreme, None, None,
+                s.anchor_at, max(last, s.anchor_at),
+            )
+        )  # fmt: skip
+    return found
+
+
+def gap_events(
+    silences: Sequence[Gap], checks: Sequence[HandCheck], low: int, high: int, hold_hours: float
+) -> list[Event]:
+    """Ended silences of the logger that are held for a decision: longer than ``hold_hours`` without a bracket.
+
+    A silence is bracketed where checks by hand show a min and a max in [low, high] for it; what counts is the
+    longest stretch of it that no such check covers.
+    """
+    in_range = [(a, b) for a, b, lowest, highest in covered(checks) if low <= lowest and highest <= high]
+    found = []
+    for gap in silences:
+        if gap.end is None or gap.end - gap.start <= hold_hours * 3600:
+            continue
+        if uncovered_seconds(gap.start, gap.end, in_range) <= hold_hours * 3600:
+            continue
+        minutes = round((gap.end - gap.start) / 60, 2)
+        found.append(Event("gap", None, None, gap.start, gap.end, None, minutes, None, None, None, gap.start, gap.end))
+    return found
+
+
+def clipped(at: Ints, milli: Ints, spans: Sequence[Span]) -> list[tuple[Ints, Ints]]:
+    """The parts of a series that lie in each half-open span, so that every span is judged by its own rules."""
+    parts = []
+    for start, end in spans:
+        a, b = int(np.searchsorted(at, start)), int(np.searchsorted(at, end))
+        if b > a:
+            parts.append((at[a:b], milli[a:b]))
+    return parts
+
+
+def silences(at: Ints, fridge: Fridge) -> list[Gap]:
+    """Gaps between readings of a fridge that has a logger; none where it has not."""
+    return gaps(at, fridge.max_gap_minutes * 60) if fridge.logger_minutes is not None else []
+
+
+@dataclass(frozen=True, slots=True)
+class Numbered:
+    """An event with its number, and the higher numbers that turned out to be the same event."""
+
+    event: Event
+    number: int | None
+    others: tuple[int, ...] = ()
+
+
+def numbered(
+    events: Sequence[Event], anchors: Sequence[tuple[int, str, str | None, int | None, int]]
+) -> list[Numbered]:
+    """Ties events to (number, source, direction, limit, anchor instant): the lowest number inside an event stands."""
+    by_line: dict[tuple[str, str | None, int | None], list[tuple[int, int]]] = {}
+    for number, source, direction, limit, at in anchors:
+        by_line.setdefault((source, direction, limit), []).append((at, number))
+    found = []
+    for event in events:
+        near = by_line.get((event.source, event.direction, event.limit), [])
+        inside = sorted(number for at, number in near if event.first_out <= at <= event.last_out)
+        found.append(Numbered(event, inside[0] if inside else None, tuple(inside[1:])))
+    return found
+
+
+def overlapping(a: Event, b: Event) -> bool:
+    """True where two events on the same side share any time: a logger's and a hand's record of one thing."""
+    if a.direction != b.direction:
+        return False
+    return (b.end is None or a.start <= b.end) and (a.end is None or b.start <= a.end)

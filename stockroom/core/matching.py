@@ -1,0 +1,292 @@
+"""Which kit for which booking: as many bookings as possible, then kits already out, then first expired first out.
+
+A kit serves a booking where it is ready by the start and good to the end; one in the fridge, besides, only where
+somebody can take it out in time and its hours out then last. Which sets of kits can be used together, and which
+sets of bookings can be served together, are two transversal matroids of the same rank. Hence
+
+1. kits, in the order in which they should be used, are each kept where all kept so far can be used at once;
+2. bookings by start likewise (only where not all can be served);
+3. the kits and the bookings so kept can be paired off completely (Mendelsohn & Dulmage 1958), and are: bookings
+   by start, each takes the feasible free kit with the earliest use-by (Glover 1967), augmenting paths where that
+   does not suffice (with bookings of different length, or ones that only a kit already out can serve, it may not).
+
+Every step keeps the maximum; the order of kits and bookings only decides between equal maxima. Neighbours are
+never listed: "the first free one with key >= x and value <= y" is a walk down a tree of minima.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+FOREVER = 1 << 61
+"""Stands for a limit that is not known."""
+_TAKEN = 1 << 62
+
+
+@dataclass(frozen=True, slots=True)
+class Want:
+    """One kit wanted from ``start`` to ``end``.
+
+    ``out_for``: how many seconds a kit from the fridge would have been out at the end, taken out at the last
+    moment at which somebody is there; None where nobody is there in time (late or blocked).
+    """
+
+    start: int
+    end: int
+    out_for: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One kit: when it is or could be ready, until when it is good, whether it is out already.
+
+    ``use_by`` None: no limit known. ``left``: seconds that a kit in the fridge may yet be out, None for no limit.
+    """
+
+    ready: int
+    use_by: int | None
+    out: bool
+    left: int | None = None
+
+
+def serves(option: Option, want: Want) -> bool:
+    """True where the kit can serve the booking: the rule itself, one pair at a time."""
+    if option.ready > want.start or (option.use_by is not None and option.use_by < want.end):
+        return False
+    return option.out or (want.out_for is not None and (option.left is None or option.left >= want.out_for))
+
+
+def assignment(wants: Sequence[Want], options: Sequence[Option]) -> list[int | None]:
+    """For each want the position of its kit in ``options``, or None: a largest assignment, ties as said above."""
+    lefts = _lefts(options)
+    seekers = [_as_seeker(w, lefts) for w in wants]
+    by_start = sorted(range(len(wants)), key=lambda i: (wants[i].start, wants[i].end, i))
+    by_use = sorted(range(len(options)), key=lambda k: _use_order(options[k], k))
+    # Seekers that may choose take the groups first that fewest others may: it saves most of the moving afterwards.
+    kits = Pairing([_want_as_post(w, lefts) for w in wants], by_group=True)
+    used = [k for k in by_use if kits.seat(k, _option_as_seeker(options[k], lefts))]
+    served = by_start
+    if len(used) < len(wants):
+        all_kits = Pairing([_as_post(o, lefts) for o in options], by_group=True)
+        served = [i for i in by_start if all_kits.seat(i, seekers[i])]
+    used.sort()  # Pairing breaks ties by position: the order in which the kits were given, whoever was kept first
+    pairs = Pairing([_as_post(options[k], lefts) for k in used])
+    for i in served:
+        pairs.seat(i, seekers[i])
+    return [None if (post := pairs.post_of.get(i)) is None else used[post] for i in range(len(wants))]
+
+
+class Spare:
+    """What an assignment leaves over: could so many more bookings be served without unserving one?"""
+
+    def __init__(self, wants: Sequence[Want], options: Sequence[Option], given: Sequence[int | None]) -> None:
+        self._options = options
+        self._lefts = _lefts(options)
+        self._pairs = Pairing([_as_post(o, self._lefts) for o in options])
+        for i, post in enumerate(given):
+            if post is not None:
+                self._pairs.seat(i, _as_seeker(wants[i], self._lefts), post)
+
+    def takes(self, want: Want, number: int = 1) -> bool:
+        """True where ``number`` such bookings more would raise the largest assignment by ``number``."""
+        pairs = self._pairs.copy()
+        seeker = _as_seeker(want, self._lefts)
+        return all(pairs.seat(-1 - n, seeker) for n in range(number))
+
+    def idle_out(self, want: Want, number: int = 1) -> bool:
+        """True where ``number`` kits that are out and given to nobody would serve such a booking."""
+        idle = (o for k, o in enumerate(self._options) if o.out and not self._pairs.has(k))
+        return sum(serves(o, want) for o in idle) >= number
+
+
+Seeker = tuple[int, int, range]
+"""(low, high, groups): takes a post whose key >= low and value <= high, of one of the groups."""
+Post = tuple[int, int, int]
+"""(key, value, group)."""
+
+
+class Pairing:
+    """Seekers seated on posts one after the other: once seated always seated, though not on the same post.
+
+    ``post_of`` maps a seeker's number to its post's position in the list given.
+    """
+
+    def __init__(self, posts: Sequence[Post], *, by_group: bool = False) -> None:
+        self._by_group = by_group
+        groups = range(1 + max((group for _, _, group in posts), default=0))
+        self._ids: list[list[int]] = [[] for _ in groups]
+        for number in sorted(range(len(posts)), key=lambda n: (*posts[n], n)):
+            self._ids[posts[number][2]].append(number)
+        self._keys = [[posts[n][0] for n in ids] for ids in self._ids]
+        self._spot = {n: (group, spot) for group, ids in enumerate(self._ids) for spot, n in enumerate(ids)}
+        self._values = [value for _, value, _ in posts]
+        self._free = [_FirstFit([posts[n][1] for n in ids]) for ids in self._ids]
+        self._unseen = [tree.copy() for tree in self._free]
+        self._wish: dict[int, Seeker] = {}
+        self.post_of: dict[int, int] = {}
+        self._held_by: dict[int, int] = {}
+
+    def copy(self) -> "Pairing":
+        """Another one in the same state; either may go on without the other."""
+        twin = Pairing.__new__(Pairing)
+        twin._ids, twin._keys, twin._spot, twin._values = self._ids, self._keys, self._spot, self._values
+        twin._by_group = self._by_group
+        twin._free = [tree.copy() for tree in self._free]
+        twin._unseen = [tree.copy() for tree in self._unseen]
+        twin._wish, twin.post_of, twin._held_by = dict(self._wish), dict(self.post_of), dict(self._held_by)
+        return twin
+
+    def has(self, post: int) -> bool:
+        """True where somebody sits on the post."""
+        return post in self._held_by
+
+    def seat(self, number: int, wish: Seeker, post: int | None = None) -> bool:
+        """Seat one more, on ``post`` where given; False where it cannot be without unseating somebody."""
+        self._wish[number] = wish
+        if post is None:
+            post = self._first(self._free, wish)
+        if post is None:
+            return self._reseat(number)
+        self._take(number, post)
+        return True
+
+    def _take(self, seeker: int, post: int) -> None:
+        group, spot = self._spot[post]
+        self._free[group].put(spot, _TAKEN)
+        self.post_of[seeker] = post
+        self._held_by[post] = seeker
+
+    def _first(self, trees: "list[_FirstFit]", wish: Seeker) -> int | None:
+        """The fitting post with the smallest key, then value, then position, in the first group that has one
+        (``by_group``) or in any."""
+        low, high, groups = wish
+        best: tuple[int, int, int] | None = None
+        for group in groups:
+            if group >= len(trees):
+                continue
+            keys = self._keys[group]
+            spot = trees[group].first(bisect_left(keys, low), high)
+            if spot >= 0:
+                post = self._ids[group][spot]
+                if self._by_group:
+                    return post
+                here = (keys[spot], self._values[post], post)
+                best = here if best is None else min(best, here)
+        return None if best is None else best[2]
+
+    def _reseat(self, number: int) -> bool:
+        """Look for a chain of moves that frees a post (breadth first, every post seen once).
+
+        Where there is none, no later search can succeed through the posts seen either: they stay out of sight.
+        """
+        line = [number]
+        asked_by: dict[int, int] = {}
+        while line:
+            seeker = line.pop()
+            wish = self._wish[seeker]
+            post = self._first(self._free, wish)
+            if post is not None:
+                self._move(number, seeker, post, asked_by)
+                for seen in asked_by:
+                    group, spot = self._spot[seen]
+                    self._unseen[group].put(spot, self._values[seen])
+                return True
+            while (post := self._first(self._unseen, wish)) is not None:
+                group, spot = self._spot[post]
+                self._unseen[group].put(spot, _TAKEN)
+                asked_by[post] = seeker
+                line.append(self._held_by[post])
+        return False
+
+    def _move(self, number: int, seeker: int, post: int, asked_by: dict[int, int]) -> None:
+        """Give ``post`` to ``seeker``, its old post to who asked for that, and so on back to ``number``."""
+        while seeker != number:
+            old = self.post_of[seeker]
+            self._take(seeker, post)
+            post, seeker = old, asked_by[old]
+        self._take(number, post)
+
+
+class _FirstFit:
+    """Values by position; the first position from some other on whose value is small enough, in O(log n)."""
+
+    __slots__ = ("_size", "_tree")
+
+    def __init__(self, values: Iterable[int]) -> None:
+        leaves = list(values)
+        self._size = 1 << len(leaves).bit_length()  # at least one leaf more than values, so that a start may lie behind
+        tree = [_TAKEN] * self._size + leaves + [_TAKEN] * (self._size - len(leaves))
+        for node in range(self._size - 1, 0, -1):
+            tree[node] = min(tree[2 * node], tree[2 * node + 1])
+        self._tree = tree
+
+    def copy(self) -> "_FirstFit":
+        twin = _FirstFit.__new__(_FirstFit)
+        twin._size, twin._tree = self._size, self._tree.copy()
+        return twin
+
+    def first(self, start: int, ceiling: int) -> int:
+        """The first position >= start whose value <= ceiling, or -1."""
+        tree, node = self._tree, start + self._size
+        while tree[node] > ceiling:
+            while node & 1:  # a right child ends where its parent ends
+                node >>= 1
+            if not node:
+                return -1
+            node += 1
+        while node < self._size:
+            node *= 2
+            if tree[node] > ceiling:
+                node += 1
+        return node - self._size
+
+    def put(self, position: int, value: int) -> None:
+        """Change one value."""
+        tree, node = self._tree, position + self._size
+        tree[node] = value
+        while node > 1:
+            node >>= 1
+            least = min(tree[2 * node], tree[2 * node + 1])
+            if tree[node] == least:
+                return
+            tree[node] = least
+
+
+def _lefts(options: Iterable[Option]) -> list[int]:
+    """The different lengths of time that kits in the fridge may yet be out, longest first."""
+    return sorted({_limit(o.left) for o in options if not o.out}, reverse=True)
+
+
+def _limit(seconds: int | None) -> int:
+    return FOREVER if seconds is None else seconds
+
+
+def _use_order(option: Option, position: int) -> tuple[bool, int, int, int]:
+    """Kits already out come first, then those that expire first."""
+    return (not option.out, _limit(option.use_by), option.ready, position)
+
+
+def _reach(want: Want, lefts: Sequence[int]) -> int:
+    """How many of ``lefts`` are long enough for the want: a prefix, since they are sorted."""
+    return 0 if want.out_for is None else sum(left >= want.out_for for left in lefts)
+
+
+# Kits that are out are group 0, kits in the fridge group 1 + the position of their time left. Bookings are grouped
+# by how many of these times reach them, so that who may take whom is a range from either side.
+
+
+def _as_seeker(want: Want, lefts: Sequence[int]) -> Seeker:
+    return (want.end, want.start, range(_reach(want, lefts), -1, -1))
+
+
+def _as_post(option: Option, lefts: Sequence[int]) -> Post:
+    return (_limit(option.use_by), option.ready, 0 if option.out else 1 + lefts.index(_limit(option.left)))
+
+
+def _option_as_seeker(option: Option, lefts: Sequence[int]) -> Seeker:
+    least = 0 if option.out else 1 + lefts.index(_limit(option.left))
+    return (option.ready, _limit(option.use_by), range(least, len(lefts) + 1))
+
+
+def _want_as_post(want: Want, lefts: Sequence[int]) -> Post:
+    return (want.start, want.end, _reach(want, lefts))

@@ -1,0 +1,280 @@
+"""Movements, holds and releases of one lot -> which pieces stand where, held for what, and where they have been.
+
+Nothing is stored as a balance: everything here is replayed from the records in the order in which things happened.
+A parcel is a number of pieces of one lot that have shared their whole path. Where a movement takes more than a
+place is known to hold, the rest is owed there (``short``) until a count or a late delivery makes it good; nothing
+on hand is ever below zero.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from stockroom.core.records import OUTSIDE, Hold, Movement, Release
+
+FOREVER = 1 << 60
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """Pieces stood in ``place`` from ``start`` until ``end`` (None: they still do)."""
+
+    place: str
+    start: int
+    end: int | None
+
+
+@dataclass(slots=True)
+class Parcel:
+    """``quantity`` pieces with one path: where they are, since when, why they may not be used, and their stays."""
+
+    quantity: int
+    place: str
+    since: int
+    causes: dict[str, int] = field(default_factory=dict)
+    """Open causes of a hold -> the entry that recorded it."""
+    ever: frozenset[str] = frozenset()
+    """Every cause for which these pieces were ever held."""
+    stays: tuple[Stay, ...] = ()
+    booking: int | None = None
+    used_at: int | None = None
+    entered: int = 0
+    """The entry that brought them here, to keep first-in-first-out order among equal instants."""
+    kit: str | None = None
+    """The P-number of a kit that was out and has been put back: it keeps its label and its hours out."""
+
+    @property
+    def held(self) -> bool:
+        """True while any cause is open."""
+        return bool(self.causes)
+
+    @property
+    def outside(self) -> bool:
+        """True where they have left the practice (used, discarded, returned)."""
+        return self.place in OUTSIDE
+
+    def path(self) -> tuple[Stay, ...]:
+        """All stays inside the practice, the present one included."""
+        here = () if self.outside else (Stay(self.place, self.since, None),)
+        return self.stays + here
+
+    def part(self, quantity: int) -> "Parcel":
+        """Takes ``quantity`` pieces out of this parcel as one of their own."""
+        self.quantity -= quantity
+        return replace(self, quantity=quantity, causes=dict(self.causes))
+
+
+@dataclass(slots=True)
+class LotState:
+    """All pieces of one lot at an instant, and what is owed at each place."""
+
+    lot: int
+    parcels: list[Parcel] = field(default_factory=list)
+    short: dict[str, int] = field(default_factory=dict)
+    totals: dict[str, int] = field(default_factory=dict)
+    """Pieces that came from or went to each outside place: supplier, used, discarded, returned, adjusted (net in)."""
+
+    @property
+    def unaccounted(self) -> int:
+        """Pieces that were used or moved although no record brought them there."""
+        return sum(self.short.values())
+
+    def at(self, place: str) -> list[Parcel]:
+        """Parcels that stand in ``place``."""
+        return [p for p in self.parcels if p.place == place]
+
+    def inside(self) -> list[Parcel]:
+        """Parcels that are in the practice, kits out of the fridge included."""
+        return [p for p in self.parcels if not p.outside]
+
+    def quantity(self, place: str, *, held: bool | None = None) -> int:
+        """Pieces in ``place``; only held or only free ones where asked."""
+        return sum(p.quantity for p in self.at(place) if held is None or p.held is held)
+
+
+def replay(
+    lot: int, movements: Iterable[Movement], holds: Iterable[Hold], releases: Iterable[Release], until: int = FOREVER
+) -> LotState:
+    """The state of one lot at ``until`` (inclusive), from its records in any order.
+
+    At one instant movements come first, then holds and releases by entry: a piece that left at the very second an
+    excursion began is spared, one that arrived at it is held.
+    """
+    events: list[tuple[int, int, int, int, Movement | Hold | Release]] = []
+    for m in movements:
+        events.append((m.at, 0, m.entry, m.key, m))
+    for h in holds:
+        events.append((h.at, 1, h.entry, 2 * h.key, h))
+    for r in releases:
+        events.append((r.at, 1, r.entry, 2 * r.key + 1, r))
+    events.sort(key=lambda e: e[:4])
+    state = LotState(lot)
+    for at, _, _, _, event in events:
+        if at > until:
+            break
+        if isinstance(event, Movement):
+            _move(state, event)
+        elif isinstance(event, Hold):
+            _hold(state, event)
+        else:
+            _release(state, event)
+    state.parcels = [p for p in state.parcels if p.quantity > 0]
+    return state
+
+
+def _taken(state: LotState, place: str, quantity: int, prefer: str, known: int) -> tuple[list[Parcel], int]:
+    """(parcels taken out of a place, pieces that it did not have).
+
+    ``prefer`` is "free", "held", or the P-number of a kit that was put back. Only holds known when the movement was
+    recorded steer the choice: nobody could have avoided a piece for a reason that was found later.
+    """
+
+    def order(p: Parcel) -> tuple[bool, bool, bool, int, int]:
+        held = any(entry < known for entry in p.causes.values())
+        wrong = held if prefer != "held" else not held
+        return (p.kit != prefer, wrong, p.kit is not None, p.since, p.entered)
+
+    taken = []
+    for parcel in sorted(state.at(place), key=order):
+        if quantity <= 0:
+            break
+        part = parcel.part(min(quantity, parcel.quantity))
+        quantity -= part.quantity
+        taken.append(part)
+    return taken, quantity
+
+
+def _move(state: LotState, m: Movement) -> None:
+    moved: list[Parcel] = []
+    fresh = m.quantity
+    if m.source in OUTSIDE:
+        state.totals[m.source] = state.totals.get(m.source, 0) + m.quantity
+    else:
+        moved, fresh = _taken(state, m.source, m.quantity, m.prefer, m.entry)
+        for parcel in moved:
+            parcel.stays = (*parcel.stays, Stay(parcel.place, parcel.since, m.at))
+        if fresh:
+            state.short[m.source] = state.short.get(m.source, 0) + fresh
+    if fresh:
+        moved.append(Parcel(fresh, m.source, m.at))
+    if m.target in OUTSIDE:
+        state.totals[m.target] = state.totals.get(m.target, 0) - m.quantity
+    for parcel in moved:
+        # Pieces that were used before they were written in make good what is owed, and stand nowhere.
+        settled = min(state.short.get(m.target, 0), parcel.quantity)
+        if settled:
+            state.short[m.target] -= settled
+            parcel.quantity -= settled
+        if parcel.place.startswith("P-"):
+            parcel.kit = None if m.target in OUTSIDE else parcel.place
+        elif m.target.startswith("P-"):
+            parcel.kit = None
+        parcel.place, parcel.since, parcel.entered = m.target, m.at, m.entry
+        if m.target == "used":
+            parcel.booking, parcel.used_at = m.booking, m.at
+        state.parcels.append(parcel)
+    state.parcels = [p for p in state.parcels if p.quantity > 0]
+
+
+def _hold(state: LotState, h: Hold) -> None:
+    left = h.quantity
+    # Where a later entry shows that the pieces were elsewhere, the hold stays on pieces of the lot, wherever they are.
+    everywhere = [p for p in state.inside() if p.place != h.place]
+    for parcel in sorted(state.at(h.place), key=lambda p: (p.since, p.entered)) + everywhere:
+        if left <= 0:
+            return
+        if h.cause in parcel.causes:
+            continue
+        part = parcel if parcel.quantity <= left else parcel.part(left)
+        if part is not parcel:
+            state.parcels.append(part)
+        part.causes[h.cause] = h.entry
+        part.ever = part.ever | {h.cause}
+        left -= part.quantity
+
+
+def _release(state: LotState, r: Release) -> None:
+    left = r.quantity
+    for parcel in sorted(state.at(r.place), key=lambda p: (p.since, p.entered)):
+        if left <= 0:
+            return
+        if not any(c in parcel.causes for c in r.causes):
+            continue
+        part = parcel if parcel.quantity <= left else parcel.part(left)
+        if part is not parcel:
+            state.parcels.append(part)
+        for cause in r.causes:
+            part.causes.pop(cause, None)
+        left -= part.quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A row of what is on hand: pieces of a lot in one place, all usable, all held or all expired."""
+
+    lot: int
+    place: str
+    quantity: int
+    state: str
+    causes: tuple[str, ...]
+
+
+def standing(state: LotState, expiry: date | None, today: date) -> list[Standing]:
+    """What is on hand of one lot, a row for each place and state; quarantined outranks expired."""
+    rows: dict[tuple[str, str], tuple[int, set[str]]] = {}
+    for parcel in state.inside():
+        kind = "quarantined" if parcel.held else "expired" if expiry is not None and expiry < today else "usable"
+        quantity, causes = rows.get((parcel.place, kind), (0, set()))
+        rows[parcel.place, kind] = (quantity + parcel.quantity, causes | set(parcel.causes))
+    return [
+        Standing(state.lot, place, quantity, kind, tuple(sorted(causes)))
+        for (place, kind), (quantity, causes) in sorted(rows.items())
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """``quantity`` pieces that stood in a fridge during an excursion, from ``at`` on, not yet held for it."""
+
+    lot: int
+    place: str
+    at: int
+    quantity: int
+
+
+def touched(state: LotState, place: str, start: int, end: int | None, cause: str) -> list[Touched]:
+    """Pieces of one lot that were in ``place`` at any time in [start, end] and were never held for ``cause``.
+
+    A piece that left at ``start`` or came after ``end`` is spared, to the second. Used and discarded pieces count
+    too: they are named on their booking.
+    """
+    found: dict[int, int] = {}
+    for parcel in state.parcels:
+        if cause in parcel.ever:
+            continue
+        for stay in parcel.path():
+            if stay.place != place or (stay.end is not None and stay.end <= start):
+                continue
+            if end is not None and stay.start > end:
+                continue
+            at = max(start, stay.start)
+            found[at] = found.get(at, 0) + parcel.quantity
+            break
+    return [Touched(state.lot, place, at, quantity) for at, quantity in sorted(found.items())]
+
+
+def taken_first(rows: Sequence[tuple[date | None, str, int]], wanted: int) -> list[tuple[int, int]]:
+    """First expired, first out: (index into ``rows``, pieces) until ``wanted`` are found or nothing is left.
+
+    ``rows`` are (expiry, tie-break such as lot code and place, pieces); no known expiry comes last.
+    """
+    order = sorted(range(len(rows)), key=lambda i: (rows[i][0] or date.max, rows[i][1]))
+    out = []
+    for i in order:
+        if wanted <= 0:
+            break
+        n = min(wanted, rows[i][2])
+        if n > 0:
+            out.append((i, n))
+            wanted -= n
+    return out

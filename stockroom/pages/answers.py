@@ -1,0 +1,207 @@
+"""A report -> the JSON document of its command. Instants in UTC, °C with at most 3 decimals, absent = null."""
+
+from typing import Any
+
+from stockroom.core.records import Booking
+from stockroom.core.units import celsius
+from stockroom.core.warmup import Row
+from stockroom.core.when import utc_text
+from stockroom.tasks.act import Recorded
+from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport
+from stockroom.tasks.trace import BookingTrace, LotTrace
+from stockroom.tasks.warm_plan import WarmPlan
+
+
+def instant(at: int | None) -> str | None:
+    """``2026-03-02T08:10:00Z``, or null."""
+    return None if at is None else utc_text(at)
+
+
+def recorded_answer(result: Recorded) -> dict[str, Any]:
+    """What was recorded, its id, and what to know about it."""
+    return {
+        "entry": result.entry,
+        "what": result.what,
+        **result.fields,
+        "warnings": [f.what for f in result.findings if f.urgent],
+        "notes": [f.what for f in result.findings if not f.urgent],
+    }
+
+
+def excursion_answer(e: ExcursionNow) -> dict[str, Any]:
+    """One excursion. Without an event no reading supports it any more: only its hold is left."""
+    v = e.event
+    return {
+        "id": f"E-{e.number}",
+        "fridge": e.fridge,
+        "start": instant(v.start if v else e.anchor_at),
+        "end": instant(v.end if v else None),
+        "minutes": v.minutes if v else None,
+        "minutes_at_most": v.minutes_at_most if v else None,
+        "direction": e.direction,
+        "extreme_celsius": celsius(v.extreme if v else None),
+        "limit_celsius": celsius(e.limit),
+        "degree_minutes": v.degree_minutes if v else None,
+        "mkt_celsius": v.mkt_celsius if v else None,
+        "source": e.source,
+        "within_allowance": e.within,
+        "state": "decided" if e.decided else "open",
+        "linked": [f"E-{n}" for n in sorted({*e.linked, *e.others})],
+        "lots": [{"product": p, "lot": x, "quantity": q} for p, x, q in e.lots],
+        "held": e.held,
+        "reopened": e.reopened,
+        "supported": v is not None,
+        "decision": None
+        if e.decision is None
+        else {
+            "verdict": e.decision.verdict,
+            "by": e.decision.by,
+            "at": instant(e.decision.at),
+            "why": e.decision.why,
+            "answer": e.decision.answer,
+        },
+    }
+
+
+def fridge_answer(f: FridgeNow) -> dict[str, Any]:
+    """One fridge of ``fridge check``."""
+    return {
+        "fridge": f.fridge.name,
+        "low": celsius(f.fridge.low),
+        "high": celsius(f.fridge.high),
+        "last": None if f.last is None else {"at": instant(f.last[0]), "celsius": celsius(f.last[1])},
+        "missed_checks": [{"day": d.isoformat(), "check": c} for d, c in f.missed],
+        "gaps": [
+            {
+                "start": instant(g.start),
+                "end": instant(g.end),
+                "minutes": None if g.end is None else round((g.end - g.start) / 60, 2),
+            }
+            for g in f.gaps
+        ],
+        "excursions": [excursion_answer(e) for e in f.excursions],
+        "drift": None
+        if f.drift is None
+        else {
+            "direction": f.drift.direction,
+            "since": f.drift.since.isoformat(),
+            "ewma": round(f.drift.ewma, 3),
+            "limit": round(f.drift.limit, 3),
+        },
+        "calibration": {
+            "due": None if f.fridge.calibration_due is None else f.fridge.calibration_due.isoformat(),
+            "overdue": f.calibration_overdue,
+        },
+        "pieces": f.pieces,
+        "off": f.off,
+    }
+
+
+def check_answer(report: FridgeReport) -> dict[str, Any]:
+    """``fridge check``."""
+    return {
+        "as_of": instant(report.as_of),
+        "attention": report.attention,
+        "fridges": [fridge_answer(f) for f in report.fridges],
+    }
+
+
+def booking_answer(b: Booking) -> dict[str, Any]:
+    """One booking."""
+    return {
+        "booking": f"B-{b.number}",
+        "external_id": b.external_id,
+        "procedure": b.procedure,
+        "start": instant(b.start),
+        "end": instant(b.end),
+        "patient": b.patient,
+        "cycles": b.cycles,
+        "state": b.state,
+    }
+
+
+def row_answer(r: Row) -> dict[str, Any]:
+    """One row of the warm-up plan: one kit for one booking."""
+    return {
+        "booking": f"B-{r.booking}",
+        "start": instant(r.start),
+        "procedure": r.procedure,
+        "product": r.product,
+        "quantity": r.quantity,
+        "state": r.state,
+        "take_out_from": instant(r.take_out_from),
+        "take_out_by": instant(r.take_out_by),
+        "take_out_staffed_by": instant(r.take_out_staffed_by),
+        "lot": r.lot,
+        "place": r.place,
+        "pull": None if r.pull is None else f"P-{r.pull}",
+        "pulled_at": instant(r.pulled_at),
+        "ready_at": instant(r.ready_at),
+        "use_by": instant(r.use_by),
+        "earliest_start": instant(r.earliest_start),
+        "why": r.why,
+        "todo": r.todo,
+    }
+
+
+def plan_answer(plan: WarmPlan) -> dict[str, Any]:
+    """``warmup check``."""
+    return {
+        "as_of": instant(plan.as_of),
+        "attention": plan.attention,
+        "bookings": [row_answer(r) for r in plan.rows],
+    }
+
+
+def lot_trace_answer(t: LotTrace) -> dict[str, Any]:
+    """``trace lot``."""
+    x = t.exposure
+    return {
+        "as_of": instant(t.as_of),
+        "product": t.lot.product,
+        "lot": t.lot.code,
+        "expiry": None if t.lot.expiry is None else t.lot.expiry.isoformat(),
+        "received": t.received,
+        "used": t.used,
+        "discarded": t.discarded,
+        "returned": t.returned,
+        "adjusted": t.adjusted,
+        "on_hand": t.on_hand,
+        "out": t.out,
+        "unaccounted": t.unaccounted,
+        "difference": t.difference,
+        "earlier_exposure_unknown": t.opening,
+        "exposure": {
+            "minutes_warm": round(x.seconds_warm / 60, 2),
+            "minutes_cold": round(x.seconds_cold / 60, 2),
+            "minutes_unmonitored": round(x.seconds_unmonitored / 60, 2),
+            "min_celsius": celsius(x.min_milli),
+            "max_celsius": celsius(x.max_milli),
+            "mkt_celsius": None if x.mkt_celsius is None else round(x.mkt_celsius, 3),
+        },
+        "causes": list(t.causes),
+        "stays": [{"place": p, "from": instant(a), "to": instant(b), "quantity": n} for p, a, b, n in t.stays],
+        "bookings": [
+            {
+                "booking": f"B-{r.booking}",
+                "external_id": r.external_id,
+                "patient": r.patient,
+                "at": instant(r.at),
+                "quantity": r.quantity,
+                "held": r.held,
+            }
+            for r in t.reached
+        ],
+    }
+
+
+def booking_trace_answer(t: BookingTrace) -> dict[str, Any]:
+    """``trace booking``."""
+    return {
+        **booking_answer(t.booking),
+        "used": [
+            {"product": p, "lot": x, "from": place, "quantity": n, "at": instant(at), "causes": list(causes)}
+            for p, x, place, n, at, causes in t.used
+        ],
+        "breaches": list(t.breaches),
+    }

@@ -1,0 +1,104 @@
+"""Bookings: each is the latest of its changes; their outside ids; what became of them."""
+
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from stockroom.core.stock import FOREVER
+from stockroom.store import tables as t
+from stockroom.store.writing import Book, live
+
+
+@dataclass(frozen=True, slots=True)
+class BookingRow:
+    """A booking's latest change as stored; its end follows from the procedure's rules."""
+
+    number: int
+    external_id: str | None
+    site: str
+    procedure: str
+    start: int
+    patient: str
+    cycles: int | None
+    cycles_done: int | None
+    outcome: str | None
+    state: str
+    made_at: int
+    changed_at: int
+    entry: int
+
+
+def bookings(conn: sa.Connection, until: int = FOREVER, only: int | None = None) -> dict[int, BookingRow]:
+    """B-number -> booking as it stood at ``until``, by number."""
+    links = {number: external for external, number in numbers_by_external(conn).items()}
+    query = (
+        sa.select(t.booking_change, t.booking.c.site)
+        .join(t.booking, t.booking.c.n == t.booking_change.c.booking)
+        .where(live(t.booking_change), live(t.booking), t.booking_change.c.at <= until)
+        .order_by(t.booking_change.c.booking, t.booking_change.c.at, t.booking_change.c.id)
+    )
+    if only is not None:
+        query = query.where(t.booking_change.c.booking == only)
+    found: dict[int, BookingRow] = {}
+    for r in conn.execute(query):
+        made = found[r.booking].made_at if r.booking in found else r.at
+        found[r.booking] = BookingRow(
+            r.booking, links.get(r.booking), r.site, r.procedure, r.start, r.patient, r.cycles, r.cycles_done, r.outcome,
+            r.state, made, r.at, r.entry,
+        )  # fmt: skip
+    return found
+
+
+def numbers_by_external(conn: sa.Connection) -> dict[str, int]:
+    """Outside id -> B-number."""
+    rows = conn.execute(
+        sa.select(t.booking_link.c.external_id, t.booking_link.c.booking)
+        .join(t.booking, t.booking.c.n == t.booking_link.c.booking)
+        .where(live(t.booking_link), live(t.booking))
+        .order_by(t.booking_link.c.id)
+    )
+    return {str(e): int(n) for e, n in rows}
+
+
+def booked(book: Book, site: str, external_id: str | None = None) -> int:
+    """Appends a new booking's number; its first change follows."""
+    number = book.number("bookings")
+    book.add(t.booking, n=number, site=site)
+    if external_id is not None:
+        linked(book, number, external_id)
+    return number
+
+
+def linked(book: Book, number: int, external_id: str) -> None:
+    """Appends that a booking is known outside by an id."""
+    book.add(t.booking_link, booking=number, external_id=external_id)
+
+
+def changed(
+    book: Book,
+    number: int,
+    *,
+    state: str,
+    procedure: str,
+    start: int,
+    patient: str,
+    cycles: int | None,
+    at: int | None = None,
+    cycles_done: int | None = None,
+    outcome: str | None = None,
+    why: str | None = None,
+) -> None:
+    """Appends what a booking is from an instant on."""
+    book.add(
+        t.booking_change,
+        at=book.at if at is None else at,
+        booking=number,
+        state=state,
+        procedure=procedure,
+        start=start,
+        patient=patient,
+        cycles=cycles,
+        cycles_done=cycles_done,
+        outcome=outcome,
+        why=why,
+    )

@@ -1,0 +1,167 @@
+"""Connections: SQLite files and PostgreSQL servers, opened so that nothing is half-written.
+
+SQLite: foreign keys on, WAL, synchronous FULL, recursive triggers (so that INSERT OR REPLACE meets the triggers
+that keep records), a busy timeout; readers see one snapshot, writers take the lock at once (BEGIN IMMEDIATE).
+"""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.pool import NullPool
+
+from stockroom.errors import DatabaseError
+from stockroom.store import tables
+
+BUSY_SECONDS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """A database that is there and at this program's revision. ``name`` is safe to print."""
+
+    engine: sa.Engine
+    name: str
+    path: Path | None
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """One snapshot to read from."""
+        with guarded(self.name), self.engine.connect() as conn:
+            yield conn
+
+
+def is_server(where: str) -> bool:
+    """True where ``where`` is the address of a server, not the path of a file."""
+    return where.startswith(("postgresql://", "postgresql+psycopg://"))
+
+
+def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
+    """(engine, printable name, path or None) for a path or a server's address. Opens nothing yet."""
+    if is_server(where):
+        try:
+            url = sa.make_url(where).set(drivername="postgresql+psycopg")
+            engine = sa.create_engine(url, poolclass=NullPool)
+        except (sa.exc.ArgumentError, ModuleNotFoundError) as fault:
+            raise DatabaseError(
+                "bad-database",
+                f"the database address cannot be used: {type(fault).__name__}",
+                "write it as postgresql+psycopg://USER@HOST/NAME; the driver comes with: pip install 'stockroom[postgres]'",
+            ) from None
+        return engine, url.render_as_string(hide_password=True), None
+    if "://" in where:
+        raise DatabaseError(
+            "bad-database", f"cannot use {where.split('://')[0]}://", "give a path, or postgresql+psycopg://…"
+        )
+    path = Path(where)
+
+    def connect() -> sqlite3.Connection:
+        link = sqlite3.connect(
+            path.absolute().as_uri() + "?mode=rw", uri=True, timeout=BUSY_SECONDS, isolation_level=None
+        )
+        link.execute("PRAGMA foreign_keys=ON")
+        link.execute("PRAGMA recursive_triggers=ON")
+        link.execute("PRAGMA synchronous=FULL")
+        return link
+
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=NullPool)
+
+    @sa.event.listens_for(engine, "begin")
+    def begin(conn: sa.Connection) -> None:
+        mode = "IMMEDIATE" if conn.get_execution_options().get("writes") else "DEFERRED"
+        conn.exec_driver_sql(f"BEGIN {mode}")
+
+    return engine, str(path), path
+
+
+def opened(where: str) -> Store:
+    """The store at ``where``. Raises: DatabaseError where it is missing, damaged or at another revision."""
+    engine, name, path = engine_for(where)
+    if path is not None:
+        if not path.exists():
+            raise DatabaseError(
+                "no-database",
+                f"there is no database at {path}",
+                "make one with: stockroom init PRACTICE.toml; or name another with --db; or try: stockroom demo",
+            )
+        if path.is_dir():
+            raise DatabaseError("no-database", f"{path} is a directory", "name a database file with --db")
+    with guarded(name), engine.connect() as conn:
+        found = revision(conn)
+    if found is None:
+        raise DatabaseError("not-ours", f"{name} is not a stockroom database", "name another file with --db")
+    if found != tables.REVISION:
+        newer = found > tables.REVISION
+        raise DatabaseError(
+            "other-revision",
+            f"{name} is at revision {found}, this program works with {tables.REVISION}",
+            "install the newer program" if newer else "bring it up to date with: stockroom database upgrade",
+        )
+    return Store(engine, name, path)
+
+
+def revision(conn: sa.Connection) -> str | None:
+    """The revision that the database says it is at, None where it has no such table (a plain SELECT, no Alembic)."""
+    if not sa.inspect(conn).has_table("alembic_version"):
+        return None
+    row = conn.execute(sa.text("SELECT version_num FROM alembic_version")).first()
+    return None if row is None else str(row[0])
+
+
+@contextlib.contextmanager
+def guarded(name: str) -> Iterator[None]:
+    """Turns what the database driver raises into a DatabaseError with what to do."""
+    try:
+        yield
+    except (sa.exc.OperationalError, sa.exc.DatabaseError) as fault:
+        raise _explained(name, fault) from fault
+    except sqlite3.Error as fault:
+        raise _explained(name, fault) from fault
+
+
+_SAID = (
+    ("locked", "busy", "another program is writing to {name}", "try again in a moment; nothing was written"),
+    ("disk is full", "disk-full", "the disk is full", "make room, then do it again; nothing was written"),
+    ("full", "disk-full", "the disk is full", "make room, then do it again; nothing was written"),
+    ("readonly", "read-only", "{name} cannot be written to", "check the file's and the folder's permissions"),
+    ("unable to open", "cannot-open", "{name} cannot be opened", "check the path and its permissions"),
+    ("not a database", "damaged", "{name} is not a database", "name another with --db, or restore a copy"),
+    (
+        "malformed",
+        "damaged",
+        "{name} is damaged",
+        "leave it as it is and restore the last copy: stockroom records restore FILE",
+    ),
+    ("disk i/o", "disk", "the disk did not answer for {name}", "check the disk; the last whole step is safe"),
+    (
+        "records are only added",
+        "records-only-added",
+        "a record cannot be changed",
+        "correct it with: stockroom undo",
+    ),
+    (
+        "connection",
+        "no-server",
+        "the server of {name} did not answer",
+        "check that it runs and that the address is right",
+    ),
+    (
+        "permission denied",
+        "no-right",
+        "this database user may not do that in {name}",
+        "ask whoever runs the server",
+    ),
+)
+
+
+def _explained(name: str, fault: Exception) -> DatabaseError:
+    original: Any = getattr(fault, "orig", None) or fault
+    said = str(original).lower()
+    for sign, slug, what, todo in _SAID:
+        if sign in said:
+            return DatabaseError(slug, what.format(name=name), todo)
+    return DatabaseError("database", f"{name}: {str(original).splitlines()[0]}", "nothing was written; try again")

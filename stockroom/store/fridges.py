@@ -1,0 +1,169 @@
+"""What is on record about fridges: logger readings, checks by hand, excursions and their decisions."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import sqlalchemy as sa
+
+from stockroom.core.records import HandCheck
+from stockroom.core.stock import FOREVER
+from stockroom.store import tables as t
+from stockroom.store.writing import Book, Ints, live
+
+
+def series(conn: sa.Connection, fridge: int, start: int = -FOREVER, end: int = FOREVER) -> tuple[Ints, Ints]:
+    """Logger readings of a fridge in [start, end]: (instants, thousandths of °C), in order of time."""
+    rows = conn.execute(
+        sa.select(t.reading.c.at, t.reading.c.milli)
+        .where(t.reading.c.fridge == fridge, t.reading.c.at >= start, t.reading.c.at <= end, live(t.reading))
+        .order_by(t.reading.c.at)
+    ).fetchall()
+    flat = np.array([tuple(r) for r in rows], dtype=np.int64).reshape(-1, 2)
+    return np.ascontiguousarray(flat[:, 0]), np.ascontiguousarray(flat[:, 1])
+
+
+def last_reading(conn: sa.Connection, fridge: int, until: int = FOREVER) -> tuple[int, int] | None:
+    """(instant, thousandths) of the newest logger reading by ``until``."""
+    row = conn.execute(
+        sa.select(t.reading.c.at, t.reading.c.milli)
+        .where(t.reading.c.fridge == fridge, t.reading.c.at <= until, live(t.reading))
+        .order_by(t.reading.c.at.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else (int(row.at), int(row.milli))
+
+
+def hand_checks(conn: sa.Connection, fridge: int, name: str, until: int = FOREVER) -> list[HandCheck]:
+    """Checks by hand of a fridge by ``until``, in order of time."""
+    # The entry that is open right now is written last: what it recorded is there already.
+    rows = conn.execute(
+        sa.select(t.hand_check, t.entry.c.by)
+        .outerjoin(t.entry, t.entry.c.n == t.hand_check.c.entry)
+        .where(t.hand_check.c.fridge == fridge, t.hand_check.c.at <= until, live(t.hand_check))
+        .order_by(t.hand_check.c.at, t.hand_check.c.id)
+    )
+    return [HandCheck(r.id, r.entry, name, r.at, r.milli, r.low, r.high, bool(r.doubtful), r.by or "", r.note) for r in rows]
+
+
+def checked(
+    book: Book, fridge: int, milli: int, low: int | None, high: int | None, doubtful: bool, note: str | None
+) -> int:
+    """Appends one check by hand; returns its key."""
+    return book.add(
+        t.hand_check, fridge=fridge, at=book.at, milli=milli, low=low, high=high, doubtful=doubtful, note=note
+    )
+
+
+def conflicting(book: Book, fridge: int, at: int, kept: int, other: int, line: int) -> None:
+    """Appends that a file had another value for an instant that is on record; the first stays."""
+    book.add(t.reading_conflict, fridge=fridge, at=at, kept_milli=kept, other_milli=other, line=line)
+
+
+def known_conflicts(conn: sa.Connection, fridge: int) -> set[tuple[int, int]]:
+    """(instant, other value) of every conflict that is on record."""
+    rows = conn.execute(
+        sa.select(t.reading_conflict.c.at, t.reading_conflict.c.other_milli).where(
+            t.reading_conflict.c.fridge == fridge, live(t.reading_conflict)
+        )
+    )
+    return {(int(a), int(m)) for a, m in rows}
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """An excursion as recorded: its number and the first reading out of range that was known for it."""
+
+    number: int
+    source: str
+    direction: str | None
+    limit: int | None
+    at: int
+
+
+def anchors(conn: sa.Connection, fridge: int) -> list[Anchor]:
+    """Every excursion ever recorded for a fridge, by number."""
+    rows = conn.execute(
+        sa.select(t.excursion).where(t.excursion.c.fridge == fridge, live(t.excursion)).order_by(t.excursion.c.n)
+    )
+    return [Anchor(r.n, r.source, r.direction, r.limit_milli, r.anchor_at) for r in rows]
+
+
+def fridge_of_excursion(conn: sa.Connection, number: int) -> str | None:
+    """The fridge of an excursion by its number."""
+    found = conn.scalar(
+        sa.select(t.place.c.name)
+        .join(t.excursion, t.excursion.c.fridge == t.place.c.id)
+        .where(t.excursion.c.n == number, live(t.excursion))
+    )
+    return None if found is None else str(found)
+
+
+def anchored(book: Book, fridge: int, source: str, direction: str | None, limit: int | None, at: int) -> int:
+    """Appends a new excursion; returns its E-number."""
+    number = book.number("excursions")
+    book.add(t.excursion, n=number, fridge=fridge, source=source, direction=direction, limit_milli=limit, anchor_at=at)
+    return number
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A named person's decision about an excursion, and the figures it was taken on."""
+
+    excursion: int
+    at: int
+    by: str
+    verdict: str
+    figures: str
+    why: str
+    answer: str | None
+
+
+def decisions(conn: sa.Connection, until: int = FOREVER) -> dict[int, list[Decision]]:
+    """E-number -> decisions by ``until``, oldest first."""
+    rows = conn.execute(
+        sa.select(t.decision, t.entry.c.by)
+        .outerjoin(t.entry, t.entry.c.n == t.decision.c.entry)
+        .where(live(t.decision), t.decision.c.at <= until)
+        .order_by(t.decision.c.id)
+    )
+    found: dict[int, list[Decision]] = {}
+    for r in rows:
+        found.setdefault(r.excursion, []).append(
+            Decision(r.excursion, r.at, r.by or "", r.verdict, r.figures, r.why, r.answer)
+        )
+    return found
+
+
+def decided(book: Book, excursion: int, verdict: str, figures: str, why: str, answer: str | None) -> None:
+    """Appends a decision about an excursion."""
+    book.add(t.decision, at=book.at, excursion=excursion, verdict=verdict, figures=figures, why=why, answer=answer)
+
+
+def explanations(conn: sa.Connection, fridge: int, until: int = FOREVER) -> dict[str, str]:
+    """ISO day -> why a check was missed or a gap came about, as a person explained it by ``until``."""
+    rows = conn.execute(
+        sa.select(t.explained.c.day, t.explained.c.why)
+        .where(t.explained.c.fridge == fridge, t.explained.c.at <= until, live(t.explained))
+        .order_by(t.explained.c.id)
+    )
+    return {str(d): str(w) for d, w in rows}
+
+
+def explain(book: Book, fridge: int, day: str, why: str) -> None:
+    """Appends why a check of a day was missed, or a gap came about."""
+    book.add(t.explained, at=book.at, fridge=fridge, day=day, why=why)
+
+
+def duty(conn: sa.Connection, fridge: int, until: int = FOREVER) -> list[tuple[int, bool]]:
+    """(instant, on) each time a fridge was switched off or on, oldest first; without any it has always been on."""
+    rows = conn.execute(
+        sa.select(t.fridge_duty.c.at, t.fridge_duty.c.on)
+        .where(t.fridge_duty.c.fridge == fridge, t.fridge_duty.c.at <= until, live(t.fridge_duty))
+        .order_by(t.fridge_duty.c.at, t.fridge_duty.c.id)
+    )
+    return [(int(a), bool(on)) for a, on in rows]
+
+
+def switched(book: Book, fridge: int, on: bool, why: str | None) -> None:
+    """Appends that a fridge is off (defrosting, repair) or on again."""
+    book.add(t.fridge_duty, at=book.at, fridge=fridge, on=on, why=why)

@@ -1,0 +1,208 @@
+"""Places, lots, movements, holds, releases and pulls: read as core records, appended to an open entry."""
+
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+
+import sqlalchemy as sa
+
+from stockroom.core.records import OUTSIDE, Hold, Lot, Movement, Pull, Release
+from stockroom.core.stock import FOREVER, LotState, replay
+from stockroom.store import tables as t
+from stockroom.store.writing import Book, live
+
+
+def place_names(conn: sa.Connection) -> dict[int, str]:
+    """Key -> name of every place that was ever used."""
+    return {int(k): str(n) for k, n in conn.execute(sa.select(t.place.c.id, t.place.c.name))}
+
+
+def place_kinds(conn: sa.Connection) -> dict[str, str]:
+    """Name -> kind (fridge, shelf, box, pull, outside) of every place that was ever used."""
+    return {str(n): str(k) for n, k in conn.execute(sa.select(t.place.c.name, t.place.c.kind))}
+
+
+def place_key(conn: sa.Connection, name: str) -> int | None:
+    """The key of a place, None where nothing was ever recorded there."""
+    found = conn.scalar(sa.select(t.place.c.id).where(t.place.c.name == name))
+    return None if found is None else int(found)
+
+
+def placed(book: Book, name: str, kind: str) -> int:
+    """The key of a place, which is added on its first use."""
+    key = place_key(book.conn, name)
+    if key is not None:
+        return key
+    return book.add(t.place, name=name, kind="outside" if name in OUTSIDE else kind)
+
+
+def lots(conn: sa.Connection, product: str | None = None, code: str | None = None) -> dict[int, Lot]:
+    """Key -> lot, with every expiry that was stated for it; codes are exact, letter by letter."""
+    query = (
+        sa.select(t.lot.c.id, t.lot.c.product, t.lot.c.code, t.lot_expiry.c.expiry)
+        .select_from(t.lot.outerjoin(t.lot_expiry, (t.lot_expiry.c.lot == t.lot.c.id) & live(t.lot_expiry)))
+        .order_by(t.lot.c.id)
+    )
+    if product is not None:
+        query = query.where(t.lot.c.product == product)
+    if code is not None:
+        query = query.where(t.lot.c.code == code)
+    said: dict[int, tuple[str, str, set[date]]] = {}
+    for key, prod, lot_code, expiry in conn.execute(query):
+        _, _, days = said.setdefault(int(key), (str(prod), str(lot_code), set()))
+        if expiry is not None:
+            days.add(_day(str(expiry)))
+    return {k: Lot(k, p, c, min(days, default=None), tuple(sorted(days))) for k, (p, c, days) in said.items()}
+
+
+@cache
+def _day(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def lot_key(book: Book, product: str, code: str) -> int:
+    """The key of a lot, which is added on its first mention."""
+    found = book.conn.scalar(sa.select(t.lot.c.id).where(t.lot.c.product == product, t.lot.c.code == code))
+    return int(found) if found is not None else book.add(t.lot, product=product, code=code)
+
+
+def state_expiry(book: Book, lot: int, expiry: date | None) -> None:
+    """Records what expiry a delivery, an opening or a count stated for a lot."""
+    book.add(t.lot_expiry, lot=lot, expiry=None if expiry is None else expiry.isoformat())
+
+
+@dataclass(frozen=True, slots=True)
+class LotRecords:
+    """Everything on record about one lot."""
+
+    movements: tuple[Movement, ...]
+    holds: tuple[Hold, ...]
+    releases: tuple[Release, ...]
+
+    def state(self, lot: int, until: int = FOREVER) -> LotState:
+        """The lot as it stands at ``until``."""
+        return replay(lot, self.movements, self.holds, self.releases, until)
+
+
+def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[int, LotRecords]:
+    """Lot key -> its movements, holds and releases (all times; reversed ones left out)."""
+    names = place_names(conn)
+    moves: dict[int, list[Movement]] = defaultdict(list)
+    holds: dict[int, list[Hold]] = defaultdict(list)
+    frees: dict[int, list[Release]] = defaultdict(list)
+
+    def rows(table: sa.Table) -> sa.CursorResult[tuple[object, ...]]:
+        query = sa.select(table).where(live(table)).order_by(table.c.id)
+        if only is not None:
+            query = query.where(table.c.lot.in_(list(only)))
+        return conn.execute(query)
+
+    for m in rows(t.movement):
+        moves[m.lot].append(
+            Movement(
+                m.id, m.entry, m.at, m.lot, m.quantity, names[m.source], names[m.target], m.prefer, m.kind, m.booking,
+                m.supply_order, m.why,
+            )
+        )  # fmt: skip
+    for h in rows(t.hold):
+        holds[h.lot].append(Hold(h.id, h.entry, h.at, h.lot, names[h.place], h.quantity, h.cause, h.why))
+    for r in rows(t.release):
+        frees[r.lot].append(
+            Release(r.id, r.entry, r.at, r.lot, names[r.place], r.quantity, tuple(r.causes.split()), r.why)
+        )
+    return {k: LotRecords(tuple(moves[k]), tuple(holds[k]), tuple(frees[k])) for k in {*moves, *holds}}
+
+
+def moved(
+    book: Book,
+    lot: int,
+    quantity: int,
+    source: int,
+    target: int,
+    kind: str,
+    *,
+    at: int | None = None,
+    prefer: str = "free",
+    booking: int | None = None,
+    order: int | None = None,
+    why: str | None = None,
+) -> int:
+    """Appends a movement between two place keys; returns its key."""
+    return book.add(
+        t.movement,
+        at=book.at if at is None else at,
+        lot=lot,
+        quantity=quantity,
+        source=source,
+        target=target,
+        prefer=prefer,
+        kind=kind,
+        booking=booking,
+        supply_order=order,
+        why=why,
+    )
+
+
+def held(book: Book, lot: int, place: int, quantity: int, at: int, cause: str, why: str | None = None) -> int:
+    """Appends a hold; returns its key."""
+    return book.add(t.hold, at=at, lot=lot, place=place, quantity=quantity, cause=cause, why=why)
+
+
+def released(
+    book: Book, lot: int, place: int, quantity: int, causes: Collection[str], why: str, answer: str | None = None
+) -> int:
+    """Appends a named person's release from ``causes``; returns its key."""
+    return book.add(
+        t.release, at=book.at, lot=lot, place=place, quantity=quantity, causes=" ".join(sorted(causes)), why=why,
+        answer=answer,
+    )  # fmt: skip
+
+
+def pulls(conn: sa.Connection, until: int = FOREVER) -> dict[int, Pull]:
+    """P-number -> every kit that was ever taken out by ``until``, with the booking it is promised to then."""
+    query = sa.select(t.promise.c.pull, t.promise.c.booking).where(live(t.promise), t.promise.c.at <= until)
+    latest = {r.pull: r.booking for r in conn.execute(query.order_by(t.promise.c.at, t.promise.c.id))}
+    names = place_names(conn)
+    backs = sa.select(t.movement.c.source, t.movement.c.at).where(t.movement.c.kind == "back", live(t.movement))
+    returned = {names[r.source]: r.at for r in conn.execute(backs)}
+    rows = conn.execute(
+        sa.select(t.pull, t.lot.c.product, t.entry.c.site)
+        .join(t.lot, t.lot.c.id == t.pull.c.lot)
+        .outerjoin(t.entry, t.entry.c.n == t.pull.c.entry)
+        .where(live(t.pull), t.pull.c.at <= until)
+        .order_by(t.pull.c.n)
+    )
+    found: dict[int, Pull] = {}
+    for r in rows:
+        before = found.get(r.prior)
+        earlier = 0 if before is None else before.out_before + returned.get(before.place, before.at) - before.at
+        found[r.n] = Pull(r.n, r.entry, r.at, r.lot, r.product, names[r.source], r.site or "", latest.get(r.n), earlier)
+    return found
+
+
+def back_at(conn: sa.Connection, place: str, default: int) -> int:
+    """When the kit that was ``place`` (P-5) went back into a fridge; ``default`` where it did not."""
+    query = (
+        sa.select(t.movement.c.at)
+        .join(t.place, t.place.c.id == t.movement.c.source)
+        .where(t.place.c.name == place, t.movement.c.kind == "back", live(t.movement))
+    )
+    found = conn.scalar(query)
+    return default if found is None else int(found)
+
+
+def pulled(book: Book, lot: int, source: int, prior: int | None = None) -> tuple[int, int]:
+    """Appends a kit taken out of the fridge: (P-number, key of the place that it is now).
+
+    ``prior`` is its P-number on an earlier outing, whose hours it keeps.
+    """
+    number = book.number("pulls")
+    book.add(t.pull, n=number, at=book.at, lot=lot, source=source, prior=prior)
+    return number, placed(book, f"P-{number}", "pull")
+
+
+def promised(book: Book, pull: int, booking: int | None) -> None:
+    """Appends that a kit out of the fridge is for a booking, or for none."""
+    book.add(t.promise, at=book.at, pull=pull, booking=booking)

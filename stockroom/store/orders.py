@@ -1,0 +1,88 @@
+"""Orders to suppliers: their lines, what was changed about them, and what of them has arrived."""
+
+from dataclasses import dataclass, field
+
+import sqlalchemy as sa
+
+from stockroom.core.stock import FOREVER
+from stockroom.store import tables as t
+from stockroom.store.writing import Book, live
+
+
+@dataclass(slots=True)
+class OrderRow:
+    """An order as it stands: per product the pieces ordered and received, and when the rest is due."""
+
+    number: int
+    supplier: str
+    site: str
+    at: int
+    due: int
+    state: str = "open"
+    ordered: dict[str, int] = field(default_factory=dict)
+    received: dict[str, int] = field(default_factory=dict)
+
+    def open_quantity(self, product: str) -> int:
+        """Pieces still to come (none from a closed or cancelled order)."""
+        left = self.ordered.get(product, 0) - self.received.get(product, 0)
+        return max(0, left) if self.state == "open" else 0
+
+
+def orders(conn: sa.Connection, until: int = FOREVER) -> dict[int, OrderRow]:
+    """O-number -> order as it stood at ``until``."""
+    found: dict[int, OrderRow] = {}
+    query = sa.select(t.supply_order).where(live(t.supply_order), t.supply_order.c.at <= until)
+    for r in conn.execute(query.order_by(t.supply_order.c.n)):
+        found[r.n] = OrderRow(r.n, r.supplier, r.site, r.at, r.due)
+    for r in conn.execute(sa.select(t.order_line).where(live(t.order_line)).order_by(t.order_line.c.id)):
+        if r.supply_order in found:
+            lines = found[r.supply_order].ordered
+            lines[r.product] = lines.get(r.product, 0) + r.quantity
+    changes = sa.select(t.order_change).where(live(t.order_change), t.order_change.c.at <= until)
+    for r in conn.execute(changes.order_by(t.order_change.c.at, t.order_change.c.id)):
+        if r.supply_order not in found:
+            continue
+        if r.kind == "expect":
+            found[r.supply_order].due = r.due
+        else:
+            found[r.supply_order].state = {"cancel": "cancelled", "close": "closed"}[r.kind]
+    arrived = (
+        sa.select(t.movement.c.supply_order, t.lot.c.product, sa.func.sum(t.movement.c.quantity).label("n"))
+        .join(t.lot, t.lot.c.id == t.movement.c.lot)
+        .where(
+            t.movement.c.supply_order.is_not(None),
+            t.movement.c.kind == "receive",
+            t.movement.c.at <= until,
+            live(t.movement),
+        )
+        .group_by(t.movement.c.supply_order, t.lot.c.product)
+    )
+    for r in conn.execute(arrived):
+        if r.supply_order in found:
+            found[r.supply_order].received[r.product] = int(r.n)
+    for order in found.values():
+        if order.state == "open" and order.ordered and not any(map(order.open_quantity, order.ordered)):
+            order.state = "received"
+    return found
+
+
+def ordered(book: Book, supplier: str, due: int) -> int:
+    """Appends an order; its lines follow. Returns its O-number."""
+    number = book.number("orders")
+    book.add(t.supply_order, n=number, at=book.at, supplier=supplier, site=book.site, due=due)
+    return number
+
+
+def line(
+    book: Book, order: int, product: str, quantity: int, proposed: int | None, pack_price: int | None, why: str | None
+) -> None:
+    """Appends one line of an order: pieces, what the program had proposed, the price of a pack in hundredths."""
+    book.add(
+        t.order_line, supply_order=order, product=product, quantity=quantity, proposed=proposed, pack_price=pack_price,
+        why=why,
+    )  # fmt: skip
+
+
+def changed(book: Book, order: int, kind: str, *, due: int | None = None, why: str | None = None) -> None:
+    """Appends that an order is expected on another day, cancelled or closed (``kind`` expect, cancel, close)."""
+    book.add(t.order_change, at=book.at, supply_order=order, kind=kind, due=due, why=why)

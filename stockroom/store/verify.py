@@ -1,0 +1,71 @@
+"""The proof: every entry's hash is made again from its rows, and compared with what was sealed."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+
+from stockroom.store import chain
+from stockroom.store import tables as t
+from stockroom.store.engine import Store
+from stockroom.store.writing import packed
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How many entries there are, the head's hash, and what does not fit (empty: nothing was altered)."""
+
+    entries: int
+    head: str
+    faults: tuple[str, ...]
+
+
+def verified(store: Store) -> Proof:
+    """Recomputes the whole chain from the rows in the database."""
+    with store.reading() as conn:
+        bodies = _bodies(conn)
+        head = conn.execute(sa.select(t.head)).mappings().one()
+        faults: list[str] = []
+        before, expected = chain.GENESIS, 1
+        for e in conn.execute(sa.select(t.entry).order_by(t.entry.c.n)):
+            while expected < e.n:
+                faults.append(f"R-{expected} is missing")
+                expected += 1
+            expected = e.n + 1
+            body = bodies.pop(e.n, None) or chain.body_hash({})
+            if body != e.body_hash:
+                faults.append(f"R-{e.n}: what it recorded was altered")
+            sealed = chain.entry_hash(
+                e.n, e.kind, e.at, e.recorded_at, e.by, e.site, e.what, e.body_hash, e.before_hash
+            )
+            if sealed != e.hash:
+                faults.append(f"R-{e.n}: the entry itself was altered")
+            if e.before_hash != before:
+                faults.append(f"R-{e.n}: it does not follow the entry before")
+            before = e.hash
+        faults += [f"R-{n}: rows without their entry" for n in sorted(bodies)]
+        if (head["entries"], head["hash"]) != (expected - 1, before):
+            faults.append(f"the head says {head['entries']} entries: the last ones are missing or were added")
+    return Proof(expected - 1, str(head["hash"]), tuple(faults))
+
+
+def _bodies(conn: sa.Connection) -> dict[int, str]:
+    rows: dict[int, dict[str, list[list[Any]]]] = defaultdict(lambda: defaultdict(list))
+    for table in t.RECORDS:
+        if table.name in ("entry", "reading"):
+            continue
+        key = table.c.n if "n" in table.c else table.c.id
+        for row in conn.execute(sa.select(table).order_by(key)):
+            rows[row.entry][table.name].append(list(row))
+    readings: dict[int, list[tuple[int, bytes]]] = defaultdict(list)
+    for entry, fridge in conn.execute(sa.select(t.reading.c.entry, t.reading.c.fridge).distinct()).all():
+        found = conn.execute(
+            sa.select(t.reading.c.at, t.reading.c.milli)
+            .where(t.reading.c.entry == entry, t.reading.c.fridge == fridge)
+            .order_by(t.reading.c.at)
+        ).fetchall()
+        flat = np.array([tuple(r) for r in found], dtype=np.int64).reshape(-1, 2)
+        readings[entry].append((fridge, packed(flat[:, 0], flat[:, 1])))
+    return {n: chain.body_hash(rows.get(n, {}), sorted(readings.get(n, []))) for n in {*rows, *readings}}

@@ -1,0 +1,132 @@
+"""The one way to record: one lock, one transaction, one entry in the chain, whole or not at all."""
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import sqlalchemy as sa
+
+from stockroom.store import chain, tables
+from stockroom.store.engine import Store, guarded
+
+Ints = npt.NDArray[np.int64]
+CHUNK = 5000
+
+
+@dataclass(slots=True)
+class Book:
+    """An open entry: rows are added to it and are on record together when the block ends without an error."""
+
+    conn: sa.Connection
+    n: int
+    kind: str
+    at: int
+    recorded_at: int
+    by: str
+    site: str
+    what: str = ""
+    counters: dict[str, int] = field(default_factory=dict)
+    _rows: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    _keys: dict[str, int] = field(default_factory=dict)
+    _readings: dict[int, bytes] = field(default_factory=dict)
+
+    @property
+    def label(self) -> str:
+        """The entry's number as people write it: R-12."""
+        return f"R-{self.n}"
+
+    def add(self, table: sa.Table, **values: Any) -> int:
+        """Adds one row; returns its key (given here unless the table is numbered by the head)."""
+        key_name = "n" if "n" in table.c else "id"
+        if key_name not in values:
+            values[key_name] = self._next_key(table)
+        row = {c.name: values.get(c.name) for c in table.columns}
+        row["entry"] = self.n
+        self.conn.execute(table.insert(), [row])
+        self._rows.setdefault(table.name, []).append(row)
+        return int(values[key_name])
+
+    def number(self, counter: str) -> int:
+        """The next B-, E-, O- or P-number (``counter``: bookings, excursions, orders, pulls)."""
+        self.counters[counter] += 1
+        return self.counters[counter]
+
+    def add_readings(self, fridge: int, at: Ints, milli: Ints) -> None:
+        """Adds logger readings of one fridge, in order of time (once per fridge and entry)."""
+        if fridge in self._readings:
+            raise ValueError("readings of one fridge are added once in an entry")
+        insert = tables.reading.insert()
+        for first in range(0, len(at), CHUNK):
+            part = zip(at[first : first + CHUNK].tolist(), milli[first : first + CHUNK].tolist(), strict=True)
+            self.conn.execute(insert, [{"fridge": fridge, "at": a, "entry": self.n, "milli": m} for a, m in part])
+        self._readings[fridge] = packed(at, milli)
+
+    def breach(self, slug: str, what: str) -> None:
+        """Names on the record a rule that what happened has broken."""
+        self.add(tables.breach, slug=slug, what=what)
+
+    def _next_key(self, table: sa.Table) -> int:
+        if table.name not in self._keys:
+            self._keys[table.name] = int(self.conn.scalar(sa.select(sa.func.coalesce(sa.func.max(table.c.id), 0))) or 0)
+        self._keys[table.name] += 1
+        return self._keys[table.name]
+
+    def seal(self, before: str) -> str:
+        """Writes the entry itself; returns the new head's hash."""
+        body = chain.body_hash(
+            {name: [list(r.values()) for r in _by_key(rows)] for name, rows in self._rows.items()},
+            sorted(self._readings.items()),
+        )
+        sealed = chain.entry_hash(
+            self.n, self.kind, self.at, self.recorded_at, self.by, self.site, self.what, body, before
+        )
+        self.conn.execute(
+            tables.entry.insert().values(
+                n=self.n,
+                kind=self.kind,
+                at=self.at,
+                recorded_at=self.recorded_at,
+                by=self.by,
+                site=self.site,
+                what=self.what,
+                body_hash=body,
+                before_hash=before,
+                hash=sealed,
+            )
+        )
+        return sealed
+
+
+def _by_key(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return sorted(rows, key=lambda r: int(r["n"] if "n" in r else r["id"]))
+
+
+def packed(at: Ints, milli: Ints) -> bytes:
+    """Readings as little-endian 64-bit (instant, thousandths) pairs, for the chain."""
+    pairs = np.empty((len(at), 2), dtype="<i8")
+    pairs[:, 0] = at
+    pairs[:, 1] = milli
+    return pairs.tobytes()
+
+
+@contextlib.contextmanager
+def writing(store: Store, kind: str, *, by: str, at: int, now: int, site: str = "") -> Iterator[Book]:
+    """An entry to add records to. Raises: DatabaseError where the database cannot be written."""
+    with guarded(store.name), store.engine.connect().execution_options(writes=True) as conn, conn.begin():
+        lock = sa.select(tables.head)
+        row = conn.execute(lock if store.path else lock.with_for_update()).mappings().one()
+        counters = {k: int(row[k]) for k in ("bookings", "excursions", "orders", "pulls")}
+        book = Book(conn, int(row["entries"]) + 1, kind, at, now, by, site, counters=counters)
+        yield book
+        sealed = book.seal(str(row["hash"]))
+        conn.execute(
+            sa.update(tables.head).where(tables.head.c.id == 1).values(entries=book.n, hash=sealed, **book.counters)
+        )
+
+
+def live(table: sa.Table) -> sa.ColumnElement[bool]:
+    """True for rows whose entry nobody has reversed."""
+    return table.c.entry.not_in(sa.select(tables.reversal.c.reverses))

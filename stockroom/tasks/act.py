@@ -1,0 +1,136 @@
+"""What every recording job shares: who does it and when, the open entry, the findings, and the one ending.
+
+Every path that may change which pieces an excursion touched ends in ``Recording``'s close, which settles the
+consequences, so that none forgets to hold.
+"""
+
+import contextlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from stockroom.core.records import Finding
+from stockroom.errors import Refused
+from stockroom.store import Link
+from stockroom.store.engine import Store
+from stockroom.store.writing import Book, writing
+from stockroom.tasks.rules import Rules, rules
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Who records, when it happened, when it is recorded; ``ask`` puts a yes-or-no question where a person is there."""
+
+    by: str
+    at: int
+    now: int
+    site: str | None = None
+    at_given: bool = False
+    by_typed: bool = True
+    ask: Callable[[str], bool] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """The answer of every command that records: its entry, what it says, what to know, and its own fields."""
+
+    entry: str
+    what: str
+    findings: tuple[Finding, ...] = ()
+    fields: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def attention(self) -> bool:
+        """True where something was broken or needs a person (exit 1)."""
+        return any(f.urgent for f in self.findings)
+
+
+@dataclass(slots=True)
+class Recording:
+    """An open entry with the rules that ruled when it happened."""
+
+    book: Book
+    act: Act
+    rules: Rules
+    findings: list[Finding] = field(default_factory=list)
+    fields: dict[str, Any] = field(default_factory=dict)
+    fridges: dict[str, int] = field(default_factory=dict)
+    excursions: list[str] = field(default_factory=list)
+    """E-numbers that this entry made or changed."""
+
+    @property
+    def conn(self) -> Link:
+        """The open transaction to read from."""
+        return self.book.conn
+
+    def broke(self, slug: str, what: str, todo: str = "") -> None:
+        """Names a rule that what happened has broken: on the record, and to the person at once."""
+        self.book.breach(slug, what)
+        self.findings.append(Finding(slug, what, todo, urgent=True))
+
+    def note(self, slug: str, what: str, todo: str = "", *, urgent: bool = False) -> None:
+        """Tells the person something that is not a broken rule."""
+        self.findings.append(Finding(slug, what, todo, urgent))
+
+    def touches(self, place: str, since: int) -> None:
+        """Says that something about a fridge changed from an instant on."""
+        if self.rules.practice.fridge(place) is not None:
+            self.fridges[place] = min(since, self.fridges.get(place, since))
+
+    def done(self) -> Recorded:
+        """The answer, once the entry is closed."""
+        return Recorded(self.book.label, self.book.what, tuple(self.findings), self.fields)
+
+
+@contextlib.contextmanager
+def recording(store: Store, act: Act, kind: str, *, site: str | None = None) -> Iterator[Recording]:
+    """An open entry; on leaving, its consequences are drawn and all of it is on record, or nothing is.
+
+    Raises: Refused for a time ahead of now; DatabaseError.
+    """
+    if act.at > act.now + 300:
+        raise Refused("ahead-of-time", "that lies more than 5 minutes ahead", "record it when it has happened")
+    with writing(store, kind, by=act.by, at=act.at, now=act.now, site=site or act.site or "") as book:
+        rec = Recording(book, act, rules(book.conn, act.at))
+        _known_hand(rec)
+        yield rec
+        if rec.fridges:
+            from stockroom.tasks.consequences import settle
+
+            settle(rec)
+
+
+def _known_hand(rec: Recording) -> None:
+    people = rec.rules.practice.people
+    known = {p.initials: p.may for p in people}
+    if people and "record" not in known.get(rec.act.by, frozenset()) and rec.act.by != "program":
+        rec.broke(
+            "unknown-hand", f"{rec.act.by} is not among the people who record here", "add them to the practice file"
+        )
+
+
+def may_decide(act: Act, rule: Rules) -> None:
+    """Raises: Refused where a decision is not signed by a person who may decide, typed just now."""
+    if not act.by_typed:
+        raise Refused("sign-decision", "a decision wants your own initials", "type them: --by INITIALS")
+    people = rule.practice.people
+    if people and not any(p.initials == act.by and "decide" in p.may for p in people):
+        able = ", ".join(p.initials for p in people if "decide" in p.may) or "nobody yet"
+        raise Refused("may-not-decide", f"{act.by} may not decide here", f"those who may: {able}")
+
+
+CAUTIONS = (
+    "Do not use it until the maker or the responsible clinician has answered.",
+    "Follow the label, the instructions for use and the safety data sheet; local law and the licensed practitioner decide.",
+)
+"""Printed on every quarantine, release, pull and excursion."""
+
+
+def cautions(rec: Recording, products: set[str], *, held: bool) -> None:
+    """Adds the usual cautions, and each product's own words, to what is shown."""
+    for text in CAUTIONS if held else CAUTIONS[1:]:
+        rec.note("caution", text)
+    for code in sorted(products):
+        product = rec.rules.practice.product(code)
+        for text in product.caution if product else ():
+            rec.note("caution", f"{code}: {text}")

@@ -1,0 +1,197 @@
+"""Bookings: added, moved, cancelled, linked to an outside id."""
+
+from datetime import timedelta
+
+from stockroom.core.patient import not_a_code
+from stockroom.core.practice import Procedure
+from stockroom.core.records import Booking
+from stockroom.core.warmup import Row
+from stockroom.core.when import local_text
+from stockroom.errors import Refused
+from stockroom.store import bookings, ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.diary import booking_named, diary
+from stockroom.tasks.places import procedure_named
+from stockroom.tasks.warm_plan import HELP, in_hours, warm_plan
+
+
+def add(
+    store: Store, act: Act, procedure: str, start: int, patient: str, cycles: int | None
+) -> tuple[Recorded, Booking, list[Row]]:
+    """Records a booking and answers at once whether its kits can be warm. Raises: Refused."""
+    with recording(store, act, "booking") as rec:
+        found = procedure_named(rec.rules.practice, procedure)
+        site = rec.rules.site(act.site)
+        code = patient_code(rec, patient)
+        _cycles(rec, found, cycles)
+        _twice(rec, code, start, site)
+        number = bookings.booked(rec.book, site)
+        bookings.changed(
+            rec.book, number, state="booked", procedure=found.code, start=start, patient=code, cycles=cycles
+        )
+        when = local_text(start, rec.rules.zone, act.now)
+        rec.book.what = f"B-{number}: {found.code} on {when} for {code}"
+        booking, rows = _answered(rec, number)
+    return rec.done(), booking, rows
+
+
+def _answered(rec: Recording, number: int) -> tuple[Booking, list[Row]]:
+    """The booking as it now stands with its warm-up rows; what needs a person is noted."""
+    booking = booking_named(rec.conn, rec.rules, f"B-{number}")
+    if booking.state == "booked" and not in_hours(rec.rules, booking):
+        rec.note("outside-hours", f"B-{number} lies outside the hours in which somebody is there", urgent=True)
+    made = warm_plan(rec.conn, rec.act.at, site=booking.site or None, rule=rec.rules)
+    rows = [r for r in made.rows if r.booking == number]
+    for row in rows:
+        if row.state in HELP:
+            rec.note(row.state, f"{row.product}: {row.why}", row.todo, urgent=True)
+    return booking, rows
+
+
+def patient_code(rec: Recording, text: str) -> str:
+    """The reference code of a booking. Raises: Refused where it looks like a person, with the reason."""
+    code = text.strip()
+    why = not_a_code(code, rec.rules.practice.patient_code)
+    if why:
+        raise Refused(
+            "not-a-code", f'"{code}" cannot stand for a patient: {why}', "use the practice's own code, such as P-104"
+        )
+    return code
+
+
+def _cycles(rec: Recording, procedure: Procedure, cycles: int | None) -> None:
+    if cycles is None:
+        return
+    if cycles < 0 or cycles > 100:
+        raise Refused("bad-cycles", f"{cycles} cycles cannot be", "give 0 or more")
+    if procedure.max_cycles and cycles > procedure.max_cycles:
+        rec.broke("too-many-cycles", f"{cycles} cycles are more than the {procedure.max_cycles} of {procedure.code}")
+
+
+def _twice(rec: Recording, patient: str, start: int, site: str) -> None:
+    opening = rec.rules.opening(site)
+    for other in diary(rec.conn, rec.rules).values():
+        if other.patient == patient and other.state == "booked" and opening.day(other.start) == opening.day(start):
+            when = local_text(other.start, rec.rules.zone, rec.act.now)
+            what = f"{patient} is booked on that day already: B-{other.number}, {other.procedure} on {when}"
+            if rec.act.ask is not None:
+                if not rec.act.ask(f"{what}. Book it all the same?"):
+                    raise Refused(
+                        "booked-already", what, f"if it is the same one: stockroom booking link B-{other.number} ID"
+                    )
+                return
+            rec.note(
+                "booked-already", what, f"if it is the same one: stockroom booking link B-{other.number} ID, and undo this",
+                urgent=True,
+            )  # fmt: skip
+            return
+
+
+def move(store: Store, act: Act, text: str, start: int) -> tuple[Recorded, Booking, list[Row]]:
+    """Moves a booking; a kit that is promised to it stays so while it can still serve. Raises: Refused."""
+    with recording(store, act, "booking") as rec:
+        booking = _standing(rec, text, "move")
+        _rebook(rec, booking, start=start)
+        when = local_text(start, rec.rules.zone, act.now)
+        rec.book.what = f"B-{booking.number} moved to {when}"
+        free_useless_promises(rec, booking.number)
+        booking, rows = _answered(rec, booking.number)
+    return rec.done(), booking, rows
+
+
+def free_useless_promises(rec: Recording, number: int) -> None:
+    """Frees the kits promised to a booking that they can no longer serve."""
+    made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
+    kept = {r.pull for r in made.rows if r.booking == number and r.pull is not None}
+    for pull in ledger.pulls(rec.conn, rec.act.at).values():
+        if pull.booking == number and pull.number not in kept:
+            ledger.promised(rec.book, pull.number, None)
+            rec.note("kit-freed", f"P-{pull.number} cannot serve B-{number} any more and is free", urgent=True)
+
+
+def _standing(rec: Recording, text: str, verb: str) -> Booking:
+    booking = booking_named(rec.conn, rec.rules, text)
+    if booking.state != "booked":
+        raise Refused(
+            "not-booked",
+            f"B-{booking.number} is {booking.state}, there is nothing to {verb}",
+            f"to take that back: stockroom undo R-{booking.entry}",
+        )
+    return booking
+
+
+def _rebook(
+    rec: Recording, booking: Booking, *, start: int | None = None, state: str = "booked", why: str | None = None
+) -> None:
+    stored = bookings.bookings(rec.conn, only=booking.number)[booking.number]
+    bookings.changed(
+        rec.book, booking.number, state=state, procedure=booking.procedure,
+        start=booking.start if start is None else start, patient=booking.patient, cycles=stored.cycles, why=why,
+    )  # fmt: skip
+
+
+def cancel(store: Store, act: Act, text: str, why: str) -> Recorded:
+    """Cancels a booking; its kits are free. Raises: Refused."""
+    with recording(store, act, "booking") as rec:
+        booking = _standing(rec, text, "cancel")
+        _rebook(rec, booking, state="cancelled", why=why)
+        rec.book.what = f"B-{booking.number} cancelled: {why}"
+        freed = free_promises(rec, booking.number)
+        rec.fields |= {"booking": f"B-{booking.number}", "state": "cancelled", "freed": [f"P-{n}" for n in freed]}
+    return rec.done()
+
+
+def free_promises(rec: Recording, number: int) -> list[int]:
+    """Frees every kit promised to a booking that still is out; says which bookings could take it."""
+    freed = []
+    for pull in ledger.pulls(rec.conn, rec.act.at).values():
+        if pull.booking == number:
+            ledger.promised(rec.book, pull.number, None)
+            freed.append(pull.number)
+    if freed:
+        made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
+        for n in freed:
+            served = next((r.booking for r in made.rows if r.pull == n), None)
+            if served is None:
+                rec.note(
+                    "kit-free",
+                    f"P-{n} is out and free; no coming booking can use it",
+                    "stockroom warmup check",
+                    urgent=True,
+                )
+            else:
+                rec.note("kit-free", f"P-{n} is out and free; it can serve B-{served}")
+    return freed
+
+
+def link(store: Store, act: Act, text: str, external_id: str) -> Recorded:
+    """Says that a booking is known outside by an id. Raises: Refused."""
+    with recording(store, act, "booking") as rec:
+        booking = booking_named(rec.conn, rec.rules, text)
+        known = bookings.numbers_by_external(rec.conn).get(external_id)
+        if known is not None and known != booking.number:
+            raise Refused(
+                "linked-already",
+                f"{external_id} is B-{known}",
+                f"take the double one back first: stockroom booking cancel B-{known} --why double",
+            )
+        bookings.linked(rec.book, booking.number, external_id.strip())
+        rec.book.what = f"B-{booking.number} is {external_id}"
+        rec.fields |= {"booking": f"B-{booking.number}", "external_id": external_id.strip()}
+    return rec.done()
+
+
+def listed(store: Store, at: int, site: str | None, days: int | None) -> list[Booking]:
+    """Bookings in order of their start; with ``days`` those from today on and for so many days."""
+    from stockroom.tasks.rules import rules
+
+    with store.reading() as conn:
+        rule = rules(conn, at)
+        found = sorted(diary(conn, rule, at, rule.sites(site)).values(), key=lambda b: (b.start, b.number))
+    if days is None:
+        return found
+    opening = rule.opening(found[0].site if found else "")
+    first = opening.midnight(opening.day(at))
+    last = opening.midnight(opening.day(at) + timedelta(days=days + 1))
+    return [b for b in found if first <= b.start < last]

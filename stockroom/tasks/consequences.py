@@ -1,0 +1,130 @@
+"""What follows from a new record: excursions get their numbers, and what they touched is held.
+
+The one owner of consequences. Numbers and holds only accumulate: nothing here ever frees a piece.
+"""
+
+from collections.abc import Sequence
+
+from stockroom.core.excursions import Event, Numbered
+from stockroom.core.stock import FOREVER, Parcel, touched
+from stockroom.core.units import degrees
+from stockroom.store import fridges, ledger
+from stockroom.store.fridges import Decision
+from stockroom.tasks.act import Recording
+from stockroom.tasks.coldchain import (
+    History,
+    events,
+    history,
+    numbers,
+    own_line,
+    practice_at,
+    within_allowance,
+)
+from stockroom.tasks.shelves import LotNow, lots_now
+
+
+def settle(rec: Recording) -> None:
+    """Draws the consequences of an entry for every fridge it touched, from the instant that it changed."""
+    for name, since in sorted(rec.fridges.items()):
+        key = ledger.place_key(rec.conn, name)
+        if key is not None:
+            _settle_fridge(rec, name, key, since)
+
+
+def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
+    lots = list(lots_now(rec.conn).values())
+    stood = [x for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())]
+    # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
+    if any(_has_allowance(rec, x) for x in stood):
+        since = -FOREVER
+    past = history(rec.conn, name, key, stood, since=since)
+    found = numbers(rec.conn, past, events(past, stood))
+    decisions = fridges.decisions(rec.conn)
+    fresh: list[str] = []
+    for i, n in enumerate(found):
+        if n.event.end is not None and n.event.end < since and n.number is not None:
+            continue
+        number = n.number
+        if number is None:
+            number = fridges.anchored(
+                rec.book, key, n.event.source, n.event.direction, n.event.limit, n.event.first_out
+            )
+            fresh.append(f"E-{number}")
+            found[i] = Numbered(n.event, number, n.others)
+        pieces = _hold(rec, past, found[i], stood, found, decisions.get(number, []))
+        if pieces:
+            _tell(rec, name, number, n.event, pieces)
+        label = f"E-{number}"
+        if label not in rec.excursions:
+            rec.excursions.append(label)
+
+
+def _has_allowance(rec: Recording, lot: LotNow) -> bool:
+    product = rec.rules.practice.product(lot.lot.product)
+    return product is not None and product.allowance is not None
+
+
+def _hold(
+    rec: Recording,
+    past: History,
+    numbered: Numbered,
+    lots: Sequence[LotNow],
+    all_events: Sequence[Numbered],
+    decisions: Sequence[Decision],
+) -> int:
+    """Holds what an excursion touched and nobody holds for it yet; returns how many pieces."""
+    event, cause = numbered.event, f"E-{numbered.number}"
+    causes = {cause, *(f"E-{n}" for n in numbered.others)}
+    practice = practice_at(past.spans, event.start)
+    pieces = 0
+    for lot in lots:
+        if not own_line(practice, lot.lot.product, event):
+            continue
+        earlier = [
+            n.event
+            for n in all_events
+            if n.event is not event
+            and n.event.direction == "warm"
+            and n.event.start <= event.start
+            and own_line(practice, lot.lot.product, n.event)
+            and touched(lot.state, past.name, n.event.start, n.event.end, "")
+        ]
+        if within_allowance(practice, lot, event, earlier, rec.act.now):
+            continue
+        for found in touched(lot.state, past.name, event.start, event.end, cause):
+            if any(c in p.ever for c in causes - {cause} for p in lot.state.parcels):
+                continue
+            ledger.held(rec.book, lot.lot.key, past.key, found.quantity, found.at, cause)
+            pieces += found.quantity
+        if decisions and decisions[-1].figures != event.figures():
+            pieces += _held_again(rec, lot, causes, cause)
+    return pieces
+
+
+def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> int:
+    """Late data changed what a decision was taken on: what it released is held again until somebody decides anew."""
+    pieces = 0
+    parcels: list[Parcel] = [p for p in lot.state.inside() if causes & p.ever and not causes & set(p.causes)]
+    for parcel in parcels:
+        place = ledger.placed(rec.book, parcel.place, "box")
+        why = "late data changed the figures that the decision was taken on"
+        ledger.held(rec.book, lot.lot.key, place, parcel.quantity, rec.book.at, cause, why)
+        pieces += parcel.quantity
+    return pieces
+
+
+def _tell(rec: Recording, name: str, number: int, event: Event, pieces: int) -> None:
+    if event.source == "gap":
+        what = f"nobody knows how cold {name} was in a silence of its logger"
+    else:
+        limit = degrees(event.limit)
+        what = (
+            f"{name} went {'above' if event.direction == 'warm' else 'below'} {limit} (worst {degrees(event.extreme)})"
+        )
+    noun = "piece is" if pieces == 1 else "pieces are"
+    rec.note(
+        "quarantined",
+        f"E-{number}: {what}; {pieces} {noun} in quarantine",
+        f'stockroom fridge check --fridge "{name}"; then: stockroom fridge decide E-{number} --release|--discard --why …',
+        urgent=True,
+    )

@@ -1,0 +1,116 @@
+"""What a person says about a fridge: the decision on an excursion, why a check was missed, off and on."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from stockroom.core.when import day_text
+from stockroom.errors import Refused
+from stockroom.store import fridges, ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, cautions, may_decide, recording
+from stockroom.tasks.fridge_now import excursion_named
+from stockroom.tasks.places import fridge_named, key_of, number_of
+from stockroom.tasks.shelves import lots_now
+
+
+def decide(
+    store: Store,
+    act: Act,
+    excursion: str,
+    verdict: str,
+    why: str,
+    *,
+    answer: str | None = None,
+    exceptions: Sequence[str] = (),
+) -> Recorded:
+    """One named decision (release or discard) for all that an excursion touched, less ``PRODUCT/LOT`` exceptions.
+
+    What is excepted stays held. Raises: Refused for an unknown excursion or exception, or a hand that may not decide.
+    """
+    with recording(store, act, "decide") as rec:
+        may_decide(act, rec.rules)
+        number = number_of(excursion, "E")
+        found, figures = excursion_named(rec.conn, number or 0)
+        if not found.open and not found.held:
+            raise Refused(
+                "already-decided",
+                f"E-{found.number} is decided, and nothing is held for it",
+                "see: stockroom fridge check",
+            )
+        causes = {f"E-{n}" for n in (found.number, *found.others)}
+        spared = _exceptions(exceptions, found.lots)
+        pieces, products = 0, set()
+        gone = ledger.placed(rec.book, "discarded", "outside")
+        for now in lots_now(rec.conn, act.at).values():
+            if (now.lot.product, now.lot.code) in spared:
+                continue
+            for parcel in now.state.inside():
+                held = causes & set(parcel.causes)
+                if not held:
+                    continue
+                place = key_of(rec, parcel.place)
+                if verdict == "release":
+                    ledger.released(rec.book, now.lot.key, place, parcel.quantity, held, why, answer)
+                else:
+                    ledger.moved(rec.book, now.lot.key, parcel.quantity, place, gone, "discard", prefer="held", why=why)
+                    rec.touches(parcel.place, act.at)
+                pieces += parcel.quantity
+                products.add(now.lot.product)
+        fridges.decided(rec.book, found.number, verdict, figures, why, answer)
+        rec.book.what = f"E-{found.number}: {verdict} {pieces} pieces: {why}"
+        rec.fields |= {
+            "excursion": f"E-{found.number}", "decision": verdict, "quantity": pieces, "why": why, "answer": answer,
+            "excepted": [f"{p}/{x}" for p, x in sorted(spared)],
+        }  # fmt: skip
+        if spared:
+            rec.note(
+                "still-held",
+                "excepted and still in quarantine: " + ", ".join(f"{p}/{x}" for p, x in sorted(spared)),
+                urgent=True,
+            )
+        cautions(rec, products, held=False)
+        if verdict == "release":
+            rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
+    return rec.done()
+
+
+def _exceptions(given: Sequence[str], lots: Sequence[tuple[str, str, int]]) -> set[tuple[str, str]]:
+    known = {f"{p}/{x}": (p, x) for p, x, _ in lots}
+    for text in given:
+        if text not in known:
+            raise Refused(
+                "unknown-exception",
+                f'"{text}" was not touched by it',
+                "touched: " + (", ".join(known) or "no lot") + " (PRODUCT/LOT)",
+            )
+    return {known[t] for t in given}
+
+
+def explain(store: Store, act: Act, day: date, why: str, fridge: str | None) -> Recorded:
+    """Answers for a missed check or a gap of a day. Raises: Refused."""
+    with recording(store, act, "explain") as rec:
+        name = fridge_named(rec.rules.practice, fridge, act.site)
+        today = rec.rules.opening(rec.book.site).day(act.now)
+        if day > today:
+            raise Refused("ahead-of-time", f"{day_text(day)} has not come", "explain it when it has")
+        fridges.explain(rec.book, key_of(rec, name), day.isoformat(), why)
+        rec.book.what = f"{name}, {day_text(day)}: {why}"
+        rec.fields |= {"fridge": name, "day": day.isoformat(), "why": why}
+    return rec.done()
+
+
+def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Recorded:
+    """Takes a fridge out of use (defrosting, repair) or back. Raises: Refused while stock is inside."""
+    with recording(store, act, "switch") as rec:
+        name = fridge_named(rec.rules.practice, fridge, act.site)
+        inside = sum(x.state.quantity(name) for x in lots_now(rec.conn, act.at).values())
+        if not on and inside:
+            raise Refused(
+                "stock-inside",
+                f"{name} still holds {inside} pieces",
+                f'move them first: stockroom stock move --all --from "{name}" --to PLACE',
+            )
+        fridges.switched(rec.book, key_of(rec, name), on, why)
+        rec.book.what = f"{name} is {'on' if on else 'off'}" + (f": {why}" if why else "")
+        rec.fields |= {"fridge": name, "on": on}
+    return rec.done()

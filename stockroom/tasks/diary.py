@@ -1,0 +1,47 @@
+"""The bookings as they stand at an instant, found by their number or by their outside id."""
+
+from collections.abc import Sequence
+
+from stockroom.core.practice import Practice
+from stockroom.core.records import Booking
+from stockroom.core.stock import FOREVER
+from stockroom.errors import Refused, nearest
+from stockroom.store import Link, bookings
+from stockroom.store.bookings import BookingRow
+from stockroom.tasks.places import number_of
+from stockroom.tasks.rules import Rules
+
+
+def booking_of(row: BookingRow, practice: Practice) -> Booking:
+    """A stored booking with its end, which follows from the procedure (its start where that is unknown now)."""
+    procedure = practice.procedure(row.procedure)
+    cycles = row.cycles
+    if cycles is None and procedure is not None:
+        cycles = procedure.cycles
+    end = row.start + (procedure.seconds(cycles) if procedure else 0)
+    return Booking(
+        row.number, row.external_id, row.site, row.procedure, row.start, end, row.patient, cycles, row.state,
+        row.made_at, row.changed_at, row.entry,
+    )  # fmt: skip
+
+
+def diary(conn: Link, rule: Rules, until: int = FOREVER, sites: Sequence[str] | None = None) -> dict[int, Booking]:
+    """B-number -> booking as it stood at ``until``."""
+    return {
+        n: booking_of(row, rule.practice)
+        for n, row in bookings.bookings(conn, until).items()
+        if sites is None or row.site in sites
+    }
+
+
+def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> Booking:
+    """A booking by B-7, 7 or its outside id. Raises: Refused."""
+    outside = bookings.numbers_by_external(conn)
+    number = outside.get(text.strip()) or number_of(text, "B")
+    row = bookings.bookings(conn, until, number).get(number or 0) if number else None
+    if row is None:
+        known = [*outside, *(f"B-{n}" for n in bookings.bookings(conn, until))]
+        raise Refused(
+            "unknown-booking", f'there is no booking "{text}"{nearest(text, known)}', "see: stockroom booking list"
+        )
+    return booking_of(row, rule.practice)

@@ -1,0 +1,82 @@
+"""What will expire, and how many of those will not be used in time at the expected pace."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from stockroom.core.demand import Stock, known_pieces, left_at_expiry, pieces_per_day
+from stockroom.store.engine import Store
+from stockroom.tasks.diary import diary
+from stockroom.tasks.list_stock import StockRow, stock_report
+from stockroom.tasks.rules import Rules, rules
+
+DAY = 86_400
+
+
+@dataclass(frozen=True, slots=True)
+class ExpiringRow:
+    """Usable pieces of a lot that expires soon; ``unused`` is what is expected to be left then."""
+
+    product: str
+    lot: str
+    expiry: date
+    days_left: int
+    quantity: int
+    unused: int
+
+
+@dataclass(frozen=True, slots=True)
+class ExpiringReport:
+    """What ``stock expiring`` answers."""
+
+    as_of: int
+    within: int
+    rows: tuple[ExpiringRow, ...]
+
+    @property
+    def attention(self) -> int:
+        """Lots that have expired, or of which something will be left."""
+        return sum(r.unused > 0 for r in self.rows)
+
+
+def expiring_stock(store: Store, as_of: int, within: int, *, site: str | None = None) -> ExpiringReport:
+    """Lots that expire within so many days, expired ones first. Known bookings and the expected pace use them up."""
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        stock = stock_report(conn, rule, as_of, site=site)
+        bookings = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked"]
+    procedures = {p.code: p for p in rule.practice.procedures}
+    products = {p.code: p for p in rule.practice.products}
+    opening = rule.opening(rule.sites(site)[0])
+    rows: list[ExpiringRow] = []
+    for code in sorted({r.product for r in stock.rows}):
+        lots = [r for r in stock.rows if r.product == code and r.state != "quarantined" and r.expiry is not None]
+        known = known_pieces(code, [b for b in bookings if b.procedure in procedures], procedures, products)
+        pace = pieces_per_day(code, procedures.values(), products) / DAY
+        soon = [r for r in lots if r.days_left is not None and r.days_left <= within]
+        if soon:
+            last = max(r.expiry for r in soon if r.expiry is not None)
+            end = opening.midnight(last + timedelta(days=1))
+            # What is booked is part of the expected pace: where it is already above it, it alone counts.
+            booked = sum(n for at, n in known if at < end) / max(end - as_of, DAY)
+            rows += _rows(rule, lots, soon, as_of, known, max(0.0, pace - booked))
+    return ExpiringReport(as_of, within, tuple(sorted(rows, key=lambda r: (r.expiry, r.product, r.lot))))
+
+
+def _rows(
+    rule: Rules, lots: list[StockRow], soon: list[StockRow], as_of: int, known: tuple[tuple[int, int], ...], rate: float
+) -> list[ExpiringRow]:
+    opening = rule.opening("")
+    stocks: list[Stock] = [
+        (as_of, opening.midnight(r.expiry + timedelta(days=1)) if r.expiry else None, r.quantity) for r in lots
+    ]
+    left = left_at_expiry(stocks, as_of, known, {as_of: rate})
+    found: dict[tuple[str, date], tuple[int, float, int]] = {}
+    for row, unused in zip(lots, left, strict=True):
+        if row in soon and row.expiry is not None and row.days_left is not None:
+            quantity, more, _ = found.get((row.lot, row.expiry), (0, 0.0, 0))
+            found[row.lot, row.expiry] = (quantity + row.quantity, more + unused, row.days_left)
+    code = lots[0].product
+    return [
+        ExpiringRow(code, lot, expiry, days, quantity, min(quantity, int(unused + 0.5)))
+        for (lot, expiry), (quantity, unused, days) in found.items()
+    ]

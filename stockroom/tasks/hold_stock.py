@@ -1,0 +1,147 @@
+"""Do-not-use, and the named person's decision about it: quarantine, release, discard."""
+
+from stockroom.core.stock import LotState
+from stockroom.errors import Refused
+from stockroom.store import fridges, ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
+from stockroom.tasks.fridge_now import figures_of
+from stockroom.tasks.move_stock import from_places, there
+from stockroom.tasks.places import key_of, number_of, place_or_box, product_named
+from stockroom.tasks.shelves import lot_named, lots_now
+
+
+def quarantine(
+    store: Store, act: Act, product: str, lot: str, why: str, place: str | None = None, quantity: int | None = None
+) -> Recorded:
+    """Holds pieces of a lot (all that are here, or some) for a reason. Raises: Refused."""
+    with recording(store, act, "quarantine") as rec:
+        found = product_named(rec.rules.practice, product)
+        known = lot_named(rec.conn, found.code, lot)
+        now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
+        spots = _spots(rec, now.state if now else LotState(known.key), place)
+        wanted = sum(spots.values()) if quantity is None else quantity
+        if now is None or wanted < 1 or sum(spots.values()) < wanted:
+            raise Refused(
+                "not-that-many", f"{sum(spots.values())} of lot {known.code} of {found.code} are on record, not {wanted}",
+                "if they are there, count first: stockroom stock count PLACE",
+            )  # fmt: skip
+        left = wanted
+        for spot, pieces in spots.items():
+            n = min(left, pieces)
+            if n:
+                ledger.held(rec.book, known.key, key_of(rec, spot), n, act.at, rec.book.label, why)
+                left -= n
+        rec.book.what = f"quarantined {wanted} x {found.code} lot {known.code}: {why}"
+        rec.fields |= {"product": found.code, "lot": known.code, "quantity": wanted, "cause": rec.book.label}
+        cautions(rec, {found.code}, held=True)
+    return rec.done()
+
+
+def _spots(rec: Recording, state: LotState, place: str | None) -> dict[str, int]:
+    names = sorted({p.place for p in state.inside()})
+    if place is not None:
+        wanted = _place(rec, place)
+        names = [n for n in names if n == wanted]
+    return {n: state.quantity(n) for n in names}
+
+
+def _place(rec: Recording, word: str) -> str:
+    pull = number_of(word, "P") if word.upper().startswith("P-") else None
+    return place_or_box(rec, word) if pull is None else f"P-{pull}"
+
+
+def release(
+    store: Store,
+    act: Act,
+    product: str,
+    lot: str,
+    why: str,
+    *,
+    answer: str | None = None,
+    excursion: str | None = None,
+    place: str | None = None,
+    quantity: int | None = None,
+) -> Recorded:
+    """A named person's release of held pieces from every open cause, or from one excursion. Raises: Refused."""
+    with recording(store, act, "release") as rec:
+        may_decide(act, rec.rules)
+        found = product_named(rec.rules.practice, product)
+        known = lot_named(rec.conn, found.code, lot)
+        now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
+        only = None if excursion is None else f"E-{number_of(excursion, 'E')}"
+        where = None if place is None else _place(rec, place)
+        done = 0
+        causes: set[str] = set()
+        for parcel in now.state.inside() if now else []:
+            open_causes = set(parcel.causes) if only is None else set(parcel.causes) & {only}
+            if not open_causes or (where is not None and parcel.place != where):
+                continue
+            n = parcel.quantity if quantity is None else min(parcel.quantity, quantity - done)
+            if n > 0:
+                ledger.released(rec.book, known.key, key_of(rec, parcel.place), n, open_causes, why, answer)
+                done += n
+                causes |= open_causes
+        if not done or (quantity is not None and done < quantity):
+            what = f"{done} held pieces of lot {known.code} of {found.code}" + (f" in {where}" if where else "")
+            raise Refused("not-held", f"there are {what} to release", "see: stockroom stock list")
+        decide(rec, causes, "release", why, answer)
+        rec.book.what = f"released {done} x {found.code} lot {known.code}: {why}"
+        rec.fields |= {
+            "product": found.code, "lot": known.code, "quantity": done, "causes": sorted(causes), "answer": answer,
+        }  # fmt: skip
+        cautions(rec, {found.code}, held=False)
+        rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
+    return rec.done()
+
+
+def discard(
+    store: Store,
+    act: Act,
+    product: str | None,
+    lot: str | None,
+    quantity: int | None,
+    why: str,
+    *,
+    place: str | None = None,
+    pull: str | None = None,
+    answer: str | None = None,
+) -> Recorded:
+    """A named person's decision to throw pieces away; a kit that is out is named by its P-number. Raises: Refused."""
+    with recording(store, act, "discard") as rec:
+        may_decide(act, rec.rules)
+        if pull is not None:
+            product, lot, place = _pulled(rec, pull)
+            quantity = quantity or 1
+        if product is None or lot is None or quantity is None:
+            raise Refused("what-to-discard", "say what to discard", "give PRODUCT LOT --quantity N, or --pull P-5")
+        found = product_named(rec.rules.practice, product)
+        known = lot_named(rec.conn, found.code, lot)
+        target = ledger.placed(rec.book, "discarded", "outside")
+        now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
+        causes: set[str] = set()
+        for spot, pieces in from_places(rec, known.key, known.code, found.code, quantity, place):
+            causes |= {c for p in (now.state.at(spot) if now else []) for c in p.causes}
+            ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "discard", prefer="held", why=why)
+            rec.touches(spot, act.at)
+        decide(rec, causes, "discard", why, answer)
+        rec.book.what = f"discarded {quantity} x {found.code} lot {known.code}: {why}"
+        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "pull": pull}
+    return rec.done()
+
+
+def _pulled(rec: Recording, text: str) -> tuple[str, str, str]:
+    number = number_of(text, "P")
+    found = ledger.pulls(rec.conn).get(number or 0)
+    if found is None:
+        raise Refused("unknown-pull", f'there is no kit "{text}" out of the fridge', "see: stockroom stock list")
+    lot = ledger.lots(rec.conn)[found.lot]
+    there(rec, lot.key, lot.code, lot.product, found.place, 1)
+    return lot.product, lot.code, found.place
+
+
+def decide(rec: Recording, causes: set[str], verdict: str, why: str, answer: str | None) -> None:
+    """Appends the decision to every excursion among the causes, with the figures that it was taken on."""
+    for number in sorted(int(c[2:]) for c in causes if c.startswith("E-")):
+        figures = figures_of(rec.conn, number)
+        fridges.decided(rec.book, number, verdict, figures, why, answer)

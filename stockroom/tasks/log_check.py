@@ -1,0 +1,99 @@
+"""One check by hand: the reading, the display's min and max, judged by the strictest limit of what is inside."""
+
+from stockroom.core.practice import Fridge
+from stockroom.core.units import LIKELY_HIGH, LIKELY_LOW, LIKELY_STEP, celsius, degrees
+from stockroom.core.when import utc_text
+from stockroom.errors import Refused
+from stockroom.store import fridges
+from stockroom.store.engine import Store
+from stockroom.tasks.act import CAUTIONS, Act, Recorded, Recording, recording
+from stockroom.tasks.consequences import settle
+from stockroom.tasks.fridge_now import limits_inside
+from stockroom.tasks.places import fridge_named, key_of
+from stockroom.tasks.shelves import lots_now
+
+
+def log_check(
+    store: Store, act: Act, milli: int, *, low: int | None, high: int | None, fridge: str | None, note: str | None
+) -> Recorded:
+    """Records a check (thousandths of °C). A likely slip is asked about, and recorded as doubtful where nobody is there.
+
+    Raises: Refused for min above max, an unknown fridge, or a slip that the person takes back.
+    """
+    with recording(store, act, "check") as rec:
+        name = fridge_named(rec.rules.practice, fridge, act.site)
+        place = rec.rules.practice.fridge(name)
+        assert place is not None
+        if low is not None and high is not None and low > high:
+            raise Refused(
+                "min-above-max", f"min {degrees(low)} is above max {degrees(high)}", "look again; nothing was recorded"
+            )
+        key = key_of(rec, name)
+        doubts = _doubts(rec, key, name, milli, low, high)
+        if doubts and act.ask is not None and not act.ask(f"{doubts[0]} Is that really so?"):
+            raise Refused("slip", "not recorded", "look at the display again")
+        doubtful = bool(doubts) and act.ask is None
+        earlier = [c.at for c in fridges.hand_checks(rec.conn, key, name, act.at) if c.low is not None]
+        fridges.checked(rec.book, key, milli, low, high, doubtful, note)
+        if doubtful:
+            rec.broke("doubtful", doubts[0], f"if it is a slip: stockroom undo {rec.book.label} --why slip")
+        _judge(rec, place, milli, low, high)
+        rec.book.what = f"{name}: {degrees(milli)}, min {degrees(low)}, max {degrees(high)}"
+        rec.touches(name, earlier[-1] if earlier else act.at)
+        settle(rec)
+        rec.fridges.clear()
+        rec.fields["excursion"] = next(iter(rec.excursions), None) if not rec.fields["in_range"] else None
+    return rec.done()
+
+
+def _doubts(rec: Recording, key: int, name: str, milli: int, low: int | None, high: int | None) -> list[str]:
+    doubts = []
+    for value in (milli, low, high):
+        if value is not None and not LIKELY_LOW <= value <= LIKELY_HIGH:
+            doubts.append(f"{degrees(value)} is unusual for {name}.")
+    if (low is not None and milli < low) or (high is not None and milli > high):
+        doubts.append(f"{degrees(milli)} now is not between min {degrees(low)} and max {degrees(high)}.")
+    seen = [fridges.last_reading(rec.conn, key, rec.act.at)]
+    seen += [(c.at, c.milli) for c in fridges.hand_checks(rec.conn, key, name, rec.act.at)[-1:]]
+    last = max((s for s in seen if s is not None), default=None)
+    if last is not None and abs(milli - last[1]) >= LIKELY_STEP:
+        doubts.append(f"{degrees(milli)} is far from the last reading, {degrees(last[1])}.")
+    return doubts
+
+
+def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: int | None) -> None:
+    floor, roof = limits_inside(rec.conn, rec.rules, fridge, rec.act.at)
+    values = [v for v in (milli, low, high) if v is not None]
+    in_range = all(floor <= v <= roof for v in values)
+    advice: list[str] = []
+    if not in_range:
+        worst = max(values, key=lambda v: max(v - roof, floor - v))
+        side = f"above {degrees(roof)}" if worst > roof else f"below {degrees(floor)}"
+        rec.note("out-of-range", f"{fridge.name}: {degrees(worst)} is {side}", urgent=True)
+        pieces = sum(x.state.quantity(fridge.name) for x in lots_now(rec.conn, rec.act.at).values())
+        if pieces:
+            advice.append(f"{CAUTIONS[0]} All that was in {fridge.name} is in quarantine.")
+        if not floor <= milli <= roof:
+            other = next(
+                (f.name for f in rec.rules.practice.fridges if f.name != fridge.name and f.site == fridge.site), None
+            )
+            advice.append(
+                "It is out of range now: close the door, check the plug and the thermostat, log again in 30 minutes."
+            )
+            if pieces:
+                spot = f'"{other}"' if other else '"cool box"'
+                advice.append(
+                    f'If it stays so, move the stock: stockroom stock move --all --from "{fridge.name}" --to {spot}'
+                )
+        advice.append("Ask the maker, then decide: stockroom fridge check shows the excursion and its number.")
+        advice.append(CAUTIONS[1])
+    rec.fields |= {
+        "fridge": fridge.name,
+        "at": utc_text(rec.act.at),
+        "celsius": celsius(milli),
+        "min_celsius": celsius(low),
+        "max_celsius": celsius(high),
+        "in_range": in_range,
+        "excursion": None,
+        "advice": advice,
+    }

@@ -1,0 +1,246 @@
+"""Moves pieces: from place to place, out of the practice again, or used outside a booking."""
+
+from datetime import date
+
+from stockroom.core.practice import Product
+from stockroom.core.stock import taken_first
+from stockroom.core.units import count
+from stockroom.core.when import day_text
+from stockroom.errors import Refused
+from stockroom.store import ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.places import key_of, place_or_box, product_named
+from stockroom.tasks.receive import space_taken
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now
+
+
+def move(store: Store, act: Act, product: str, lot: str, quantity: int, source: str, target: str) -> Recorded:
+    """Moves some pieces of one lot. What is held stays held on its way. Raises: Refused."""
+    with recording(store, act, "move") as rec:
+        found = product_named(rec.rules.practice, product)
+        known = lot_named(rec.conn, found.code, lot)
+        a, b = place_or_box(rec, source), place_or_box(rec, target)
+        _different(a, b)
+        there(rec, known.key, known.code, found.code, a, quantity)
+        ledger.moved(rec.book, known.key, quantity, key_of(rec, a), key_of(rec, b), "move")
+        _arrived(rec, {found.code: found}, a, b)
+        rec.book.what = f"moved {quantity} x {found.code} lot {known.code} from {a} to {b}"
+        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "from": a, "to": b}
+    return rec.done()
+
+
+def move_all(store: Store, act: Act, source: str, target: str) -> Recorded:
+    """Moves everything from one place to another: the way to empty a failed fridge. Raises: Refused."""
+    with recording(store, act, "move") as rec:
+        a, b = place_or_box(rec, source), place_or_box(rec, target)
+        _different(a, b)
+        moved, products = [], {}
+        for now in lots_now(rec.conn, act.at).values():
+            pieces = now.state.quantity(a)
+            if not pieces:
+                continue
+            ledger.moved(rec.book, now.lot.key, pieces, key_of(rec, a), key_of(rec, b), "move")
+            moved.append({"product": now.lot.product, "lot": now.lot.code, "quantity": pieces})
+            found = rec.rules.practice.product(now.lot.product)
+            if found is not None:
+                products[found.code] = found
+        if not moved:
+            raise Refused("nothing-there", f"nothing is on record in {a}", f'count it: stockroom stock count "{a}"')
+        _arrived(rec, products, a, b)
+        pieces = sum(int(str(m["quantity"])) for m in moved)
+        rec.book.what = f"moved all {count(pieces, 'piece')} from {a} to {b}"
+        rec.fields |= {"from": a, "to": b, "moved": moved}
+    return rec.done()
+
+
+def _different(a: str, b: str) -> None:
+    if a == b:
+        raise Refused("same-place", f"{a} to {b} is no move", "name another place with --to")
+
+
+def _arrived(rec: Recording, products: dict[str, Product], a: str, b: str) -> None:
+    fridge = rec.rules.practice.fridge(b)
+    cold = {code for code, p in products.items() if p.cold}
+    if cold and fridge is None:
+        rec.note(
+            "kept-warm", f"{', '.join(sorted(cold))} is kept cold, and {b} is not a fridge of the practice file",
+            "its time there counts as unmonitored", urgent=True,
+        )  # fmt: skip
+    if fridge is not None and fridge.capacity is not None and space_taken(rec, b) > fridge.capacity:
+        rec.note("over-full", f"{b} holds {space_taken(rec, b)} of its {fridge.capacity} spaces", urgent=True)
+    rec.touches(a, rec.act.at)
+    rec.touches(b, rec.act.at)
+
+
+def there(rec: Recording, lot: int, code: str, product: str, place: str, quantity: int) -> LotNow:
+    """The lot as it stood then. Raises: Refused where the place has fewer pieces on record than are to go."""
+    now = lots_now(rec.conn, rec.act.at, [lot]).get(lot)
+    have = now.state.quantity(place) if now else 0
+    if now is None or have < quantity:
+        raise Refused(
+            "not-that-many",
+            f"{place} has {have} of lot {code} of {product} on record, not {quantity}",
+            f'if they are there, count first: stockroom stock count "{place}"',
+        )
+    return now
+
+
+def give_back(
+    store: Store, act: Act, product: str, lot: str, quantity: int, why: str, place: str | None = None
+) -> Recorded:
+    """Sends pieces back to the supplier or a lender. Raises: Refused."""
+    with recording(store, act, "return") as rec:
+        found = product_named(rec.rules.practice, product)
+        known = lot_named(rec.conn, found.code, lot)
+        target = ledger.placed(rec.book, "returned", "outside")
+        for spot, pieces in from_places(rec, known.key, known.code, found.code, quantity, place):
+            ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "return", prefer="held", why=why)
+            rec.touches(spot, act.at)
+        rec.book.what = f"returned {quantity} x {found.code} lot {known.code}: {why}"
+        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity}
+    return rec.done()
+
+
+def from_places(
+    rec: Recording, lot: int, code: str, product: str, quantity: int, place: str | None
+) -> list[tuple[str, int]]:
+    """(place, pieces) that make up ``quantity`` of a lot, held ones first. Raises: Refused where there are fewer."""
+    if place is not None:
+        spot = place_or_box(rec, place) if not place.upper().startswith("P-") else place.upper()
+        there(rec, lot, code, product, spot, quantity)
+        return [(spot, quantity)]
+    now = lots_now(rec.conn, rec.act.at, [lot]).get(lot)
+    spots = {p.place for p in now.state.inside()} if now else set()
+    have = {s: now.state.quantity(s) for s in sorted(spots)} if now else {}
+    if now is None or sum(have.values()) < quantity:
+        raise Refused(
+            "not-that-many",
+            f"{sum(have.values())} of lot {code} of {product} are on record, not {quantity}",
+            "if they are there, count first: stockroom stock count PLACE",
+        )
+    out = []
+    for spot in sorted(have, key=lambda s: (-now.state.quantity(s, held=True), s)):
+        n = min(quantity, have[spot])
+        if n:
+            out.append((spot, n))
+            quantity -= n
+    return out
+
+
+def use(store: Store, act: Act, product: str, quantity: int, why: str, lot: str | None = None) -> Recorded:
+    """Records what was used outside a booking: training, dropped, a walk-in. Raises: Refused."""
+    with recording(store, act, "use") as rec:
+        found = product_named(rec.rules.practice, product)
+        site = rec.rules.site(rec.act.site)
+        used = use_pieces(rec, found, quantity, site, lot=lot, why=why)
+        cautions(rec, {found.code}, held=False)
+        rec.book.what = f"used {quantity} x {found.code}: {why}"
+        rec.fields |= {"product": found.code, "quantity": quantity, "used": used}
+    return rec.done()
+
+
+def use_pieces(
+    rec: Recording,
+    product: Product,
+    quantity: int,
+    site: str,
+    *,
+    lot: str | None = None,
+    booking: int | None = None,
+    why: str | None = None,
+) -> list[dict[str, object]]:
+    """Appends the use of pieces, first expired first out over a site; returns ``{"lot", "place", "quantity"}`` rows.
+
+    What a person says was used is always recorded: a piece that is held, expired or straight from the fridge with
+    the rule it broke, and one that the record does not have as unaccounted.
+    """
+    at = rec.act.at
+    today = rec.rules.opening(site).day(at)
+    rows = _takeable(rec, product, site, lot, today)
+    used: list[dict[str, object]] = []
+    target = ledger.placed(rec.book, "used", "outside")
+    left = quantity
+    for index, pieces in taken_first([(r[3], r[4], r[2]) for r in rows], quantity):
+        now, place, _, _, rank = rows[index]
+        ledger.moved(rec.book, now.lot.key, pieces, key_of(rec, place), target, "use", booking=booking, why=why)
+        used.append({"lot": now.lot.code, "place": place, "quantity": pieces})
+        left -= pieces
+        _breaches(rec, product, now, place, pieces, rank, today)
+        rec.touches(place, at)
+    if left > 0:
+        used.append(_unaccounted(rec, product, site, left, target, lot, booking, why))
+    return used
+
+
+Row = tuple[LotNow, str, int, date | None, str]
+
+
+def _takeable(rec: Recording, product: Product, site: str, lot: str | None, today: date) -> list[Row]:
+    """(lot, place, pieces, expiry, rank): what could be taken, usable first, then expired, then held."""
+    practice = rec.rules.practice
+    only = None if lot is None else lot_named(rec.conn, product.code, lot).key
+    rows: list[Row] = []
+    for now in lots_now(rec.conn, rec.act.at).values():
+        if now.lot.product != product.code or (only is not None and now.lot.key != only):
+            continue
+        for place in sorted({p.place for p in now.state.inside()}):
+            if place.startswith("P-") or (practice.site_of(place) or site) != site:
+                continue
+            for held in (False, True):
+                pieces = now.state.quantity(place, held=held)
+                if pieces:
+                    bad = "2" if held else "1" if now.expired(today) else "0"
+                    rows.append((now, place, pieces, now.lot.expiry, f"{bad} {now.lot.code} {place}"))
+    # Usable pieces come before expired and held ones whatever their dates: taken_first sorts by expiry, then rank.
+    good = [r for r in rows if r[4][0] == "0"]
+    poor = sorted((r for r in rows if r[4][0] != "0"), key=lambda r: r[4])
+    return good + [(n, p, q, date.max, f"~{i:04} {r}") for i, (n, p, q, _, r) in enumerate(poor)]
+
+
+def _breaches(rec: Recording, product: Product, now: LotNow, place: str, pieces: int, rank: str, today: date) -> None:
+    if " 2 " in rank:
+        rec.broke(
+            "used-held", f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code} used while in quarantine"
+        )
+    if now.expired(today):
+        expiry = day_text(now.lot.expiry) if now.lot.expiry else ""
+        rec.broke("used-expired", f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code} used after {expiry}")
+    if product.warms:
+        rec.broke("used-cold", f"{product.code} lot {now.lot.code} used straight from {place}, without its warm-up")
+
+
+def _unaccounted(
+    rec: Recording, product: Product, site: str, pieces: int, target: int, lot: str | None, booking: int | None,
+    why: str | None,
+) -> dict[str, object]:  # fmt: skip
+    """What the record does not have is owed by the lot that was there last, until a count or a delivery explains it."""
+    lots = [x for x in lots_now(rec.conn).values() if x.lot.product == product.code]
+    if lot is not None:
+        lots = [x for x in lots if x.lot.code == lot]
+    last = max(lots, key=lambda x: max((m.at for m in x.records.movements), default=0), default=None)
+    if last is None:
+        key, code = ledger.lot_key(rec.book, product.code, lot or "unrecorded"), lot or "unrecorded"
+        place = _usual_place(rec, product, site)
+    else:
+        key, code = last.lot.key, last.lot.code
+        inside = [m.target for m in last.records.movements if rec.rules.practice.site_of(m.target) == site]
+        place = inside[-1] if inside else _usual_place(rec, product, site)
+    ledger.moved(rec.book, key, pieces, key_of(rec, place), target, "use", booking=booking, why=why)
+    rec.touches(place, rec.act.at)
+    rec.broke(
+        "unaccounted",
+        f"the record has {pieces} too few {product.code}: used all the same, from lot {code}",
+        f'count it: stockroom stock count "{place}", or write in the delivery that is missing',
+    )
+    return {"lot": code, "place": place, "quantity": pieces}
+
+
+def _usual_place(rec: Recording, product: Product, site: str) -> str:
+    practice = rec.rules.practice
+    fridges = [f.name for f in practice.fridges if f.site == site]
+    shelves = [s.name for s in practice.shelves if s.site == site]
+    places = (fridges + shelves) if product.cold else (shelves + fridges)
+    if not places:
+        raise Refused("no-place", "the practice file has no place to keep things", "add a [[fridge]] or [[shelf]]")
+    return places[0]

@@ -1,0 +1,103 @@
+"""Names that people type -> places, products and lots of the practice; errors name the nearest."""
+
+import re
+
+from stockroom.core.practice import Practice, Procedure, Product
+from stockroom.core.records import OUTSIDE
+from stockroom.errors import Refused, nearest, unknown
+from stockroom.store import ledger
+from stockroom.tasks.act import Recording
+
+
+def folded(word: str, known: list[str]) -> str | None:
+    """The known name that is typed, capitals aside, None where there is none or more than one."""
+    if word in known:
+        return word
+    close = [k for k in known if k.casefold() == word.strip().casefold()]
+    return close[0] if len(close) == 1 else None
+
+
+def product_named(practice: Practice, word: str) -> Product:
+    """The product of a code. Raises: Refused."""
+    code = folded(word, [p.code for p in practice.products])
+    found = practice.product(code) if code else None
+    if found is None:
+        raise unknown("unknown-product", "product", word, [p.code for p in practice.products])
+    return found
+
+
+def procedure_named(practice: Practice, word: str) -> Procedure:
+    """The procedure of a code. Raises: Refused."""
+    code = folded(word, [p.code for p in practice.procedures])
+    found = practice.procedure(code) if code else None
+    if found is None:
+        raise unknown("unknown-procedure", "procedure", word, [p.code for p in practice.procedures])
+    return found
+
+
+def fridge_named(practice: Practice, word: str | None, site: str | None = None) -> str:
+    """The name of a fridge; the only one where none is named. Raises: Refused."""
+    names = [f.name for f in practice.fridges if site is None or f.site == site]
+    if word is None:
+        if len(names) == 1:
+            return names[0]
+        raise Refused(
+            "which-fridge", "this could mean more than one fridge", "add --fridge with one of: " + ", ".join(names)
+        )
+    found = folded(word, names)
+    if found is None:
+        raise unknown("unknown-fridge", "fridge", word, names)
+    return found
+
+
+def place_named(practice: Practice, word: str) -> str:
+    """The name of a fridge or shelf of the practice file. Raises: Refused."""
+    names = _places(practice)
+    found = folded(word, names)
+    if found is None:
+        raise unknown("unknown-place", "place", word, names)
+    return found
+
+
+def place_or_box(rec: Recording, word: str) -> str:
+    """A place of the practice file, or a box that it does not know: unmonitored, and said so. Raises: Refused."""
+    names = _places(rec.rules.practice)
+    found = folded(word, names)
+    if found is not None:
+        return found
+    kinds = ledger.place_kinds(rec.conn)
+    if kinds.get(word) == "box":
+        return word
+    if word in OUTSIDE or re.fullmatch(r"P-\d+", word):
+        raise Refused("unknown-place", f'"{word}" is not a place to put things', "name a fridge, a shelf or a box")
+    hint = nearest(word, names)
+    if hint and not (
+        rec.act.ask and rec.act.ask(f'"{word}" is not in the practice file{hint} Use it as a box all the same?')
+    ):
+        raise Refused("unknown-place", f'there is no place "{word}"{hint}', "places: " + ", ".join(names))
+    rec.note("unmonitored", f'"{word}" is not in the practice file: nobody measures how cold it is there', urgent=True)
+    return word
+
+
+def _places(practice: Practice) -> list[str]:
+    return [f.name for f in practice.fridges] + [s.name for s in practice.shelves]
+
+
+def kind_of(practice: Practice, name: str) -> str:
+    """fridge, shelf, pull or box."""
+    if practice.fridge(name) is not None:
+        return "fridge"
+    if any(s.name == name for s in practice.shelves):
+        return "shelf"
+    return "pull" if re.fullmatch(r"P-\d+", name) else "box"
+
+
+def key_of(rec: Recording, name: str) -> int:
+    """The key of a place, which is added on its first use."""
+    return ledger.placed(rec.book, name, kind_of(rec.rules.practice, name))
+
+
+def number_of(text: str, letter: str) -> int | None:
+    """7 from ``B-7``, ``b7`` or ``7``; None for anything else."""
+    found = re.fullmatch(rf"(?:{letter}-?)?(\d{{1,9}})", text.strip(), re.IGNORECASE)
+    return int(found.group(1)) if found else None

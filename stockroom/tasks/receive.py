@@ -1,0 +1,208 @@
+"""Takes deliveries in, and what is on the shelves on the first day."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from stockroom.core.practice import Product
+from stockroom.core.units import SLIP_HIGH, SLIP_LOW, count, degrees
+from stockroom.core.when import day_text
+from stockroom.errors import Refused
+from stockroom.formats.stock_csv import read_opening
+from stockroom.store import ledger, orders
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.places import key_of, number_of, place_named, product_named
+from stockroom.tasks.shelves import lots_now
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What arrived: ``quantity`` in single pieces, or ``packs``; ``arrived_at`` in thousandths of °C."""
+
+    product: str
+    lot: str
+    expiry: date
+    into: str
+    quantity: int | None = None
+    packs: int | None = None
+    arrived_at: int | None = None
+    order: str | None = None
+    lender: str | None = None
+    damaged: int = 0
+
+
+def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
+    """Records a delivery. What arrives expired, too warm or into the wrong place is recorded all the same, and named.
+
+    Raises: Refused for unknown names or a quantity that cannot be.
+    """
+    with recording(store, act, "receive") as rec:
+        product = product_named(rec.rules.practice, delivery.product)
+        into = place_named(rec.rules.practice, delivery.into)
+        lot = _lot_code(delivery.lot)
+        pieces = _pieces(product, delivery)
+        number = _order(rec, delivery.order, product, pieces)
+        key = ledger.lot_key(rec.book, product.code, lot)
+        _expiry(rec, key, product.code, lot, delivery.expiry)
+        source = ledger.placed(rec.book, "supplier", "outside")
+        place = key_of(rec, into)
+        ledger.moved(rec.book, key, pieces, source, place, "receive", order=number, why=delivery.lender)
+        if delivery.damaged:
+            if delivery.damaged > pieces:
+                raise Refused("bad-quantity", f"{delivery.damaged} broken of {pieces} cannot be", "count them again")
+            gone = ledger.placed(rec.book, "discarded", "outside")
+            ledger.moved(rec.book, key, delivery.damaged, place, gone, "discard", why="came damaged")
+        _fits(rec, product, into)
+        if delivery.arrived_at is not None:
+            _arrival(rec, product, key, place, pieces - delivery.damaged, delivery.arrived_at)
+        rec.touches(into, act.at)
+        packs = (
+            f" ({count(pieces // product.pack_size, 'pack')})"
+            if product.pack_size > 1 and pieces % product.pack_size == 0
+            else ""
+        )
+        origin = f" borrowed from {delivery.lender}" if delivery.lender else ""
+        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}"
+        rec.fields |= {
+            "product": product.code,
+            "lot": lot,
+            "expiry": delivery.expiry.isoformat(),
+            "quantity": pieces,
+            "packs": pieces / product.pack_size if pieces % product.pack_size else pieces // product.pack_size,
+            "place": into,
+            "order": None if number is None else f"O-{number}",
+        }
+    return rec.done()
+
+
+def opening(store: Store, act: Act, data: bytes, name: str) -> Recorded:
+    """Records what stands on the shelves on the first day; its earlier exposure is unknown.
+
+    Raises: Refused where any line cannot be read or names something unknown: then nothing is recorded.
+    """
+    read = read_opening(data, name)
+    if read.rejected:
+        listed = "; ".join(f"line {r.line}: {r.why}" for r in read.rejected[:8])
+        raise Refused("bad-file", f"{name}: {listed}", "mend these lines; nothing was recorded")
+    with recording(store, act, "opening") as rec:
+        source = ledger.placed(rec.book, "supplier", "outside")
+        pieces = 0
+        for row in read.rows:
+            try:
+                product = product_named(rec.rules.practice, row.product)
+                into = place_named(rec.rules.practice, row.place)
+            except Refused as fault:
+                raise Refused(fault.slug, f"{name} line {row.line}: {fault.what}", fault.todo) from None
+            key = ledger.lot_key(rec.book, product.code, _lot_code(row.lot))
+            _expiry(rec, key, product.code, row.lot, row.expiry)
+            ledger.moved(rec.book, key, row.quantity, source, key_of(rec, into), "opening")
+            pieces += row.quantity
+            rec.touches(into, act.at)
+            _fits(rec, product, into)
+        rec.book.what = f"opening stock: {count(pieces, 'piece')} in {count(len(read.rows), 'line')} of {name}"
+        rec.note("unknown-before", "What these lots went through before today is not known; traces say so.")
+        rec.fields |= {"lines": len(read.rows), "quantity": pieces}
+    return rec.done()
+
+
+def _lot_code(text: str) -> str:
+    code = text.strip()
+    if not code or len(code) > 40 or any(not c.isprintable() for c in code):
+        raise Refused("bad-lot", f'"{text}" is not a lot code', "type it as it is printed on the box; capitals count")
+    return code
+
+
+def _pieces(product: Product, delivery: Delivery) -> int:
+    if (delivery.quantity is None) == (delivery.packs is None):
+        raise Refused("which-quantity", "say how many came", "give --quantity (single pieces) or --packs, not both")
+    pieces = delivery.quantity if delivery.packs is None else delivery.packs * product.pack_size
+    if pieces is None or pieces < 1:
+        raise Refused("bad-quantity", f"a quantity of {pieces} cannot be", "give 1 or more")
+    if pieces > 1_000_000:
+        raise Refused("bad-quantity", f"a quantity of {pieces} is surely a slip", "check the number")
+    return pieces
+
+
+def _order(rec: Recording, text: str | None, product: Product, pieces: int) -> int | None:
+    if text is None:
+        return None
+    number = number_of(text, "O")
+    known = orders.orders(rec.conn)
+    if number is None or number not in known:
+        open_ones = [f"O-{n}" for n, o in known.items() if o.state == "open"]
+        raise Refused(
+            "unknown-order", f'there is no order "{text}"', "open orders: " + (", ".join(open_ones) or "none")
+        )
+    order = known[number]
+    if order.state in ("cancelled", "closed"):
+        rec.broke("order-not-open", f"O-{number} is {order.state}")
+    if product.code not in order.ordered:
+        rec.broke("not-ordered", f"O-{number} has no {product.code}", "check the delivery note")
+    elif pieces > order.open_quantity(product.code):
+        rec.broke(
+            "more-than-ordered",
+            f"O-{number} had {order.open_quantity(product.code)} {product.code} still to come, {pieces} came",
+            "check the delivery note",
+        )
+    return number
+
+
+def _expiry(rec: Recording, key: int, product: str, lot: str, expiry: date | None) -> None:
+    known = ledger.lots(rec.conn, product, lot)
+    stated = known[key].stated if key in known else ()
+    ledger.state_expiry(rec.book, key, expiry)
+    if expiry is not None and stated and expiry not in stated:
+        rec.broke(
+            "two-expiries",
+            f"lot {lot} of {product} is on record with expiry {day_text(stated[0])}, now {day_text(expiry)}",
+            "look at the box; until then the earlier one counts (a wrong entry: stockroom undo R-…)",
+        )
+    today = rec.rules.opening(rec.book.site).day(rec.act.at)
+    if expiry is not None and expiry < today:
+        rec.broke(
+            "expired-on-arrival", f"lot {lot} of {product} expired on {day_text(expiry)}", "do not use it; send it back"
+        )
+
+
+def _fits(rec: Recording, product: Product, into: str) -> None:
+    fridge = rec.rules.practice.fridge(into)
+    if product.cold and fridge is None:
+        rec.broke(
+            "kept-warm", f"{product.code} is kept cold, and {into} is no fridge", "move it: stockroom stock move …"
+        )
+    if fridge is None or fridge.capacity is None:
+        return
+    full = space_taken(rec, into)
+    if full > fridge.capacity:
+        rec.note(
+            "over-full",
+            f"{into} holds {full} of its {fridge.capacity} spaces",
+            "move some, or order less next time",
+            urgent=True,
+        )
+
+
+def space_taken(rec: Recording, place: str) -> int:
+    """Spaces that stand in a fridge now, in the products' ``space``."""
+    total = 0
+    for lot in lots_now(rec.conn).values():
+        product = rec.rules.practice.product(lot.lot.product)
+        total += lot.state.quantity(place) * (product.space if product else 1)
+    return total
+
+
+def _arrival(rec: Recording, product: Product, lot: int, place: int, pieces: int, milli: int) -> None:
+    if not SLIP_LOW <= milli <= SLIP_HIGH:
+        raise Refused("bad-temperature", f"{degrees(milli)} is surely a slip", "read the display again")
+    keep = product.keep
+    if keep is None:
+        return
+    warm = keep.high is not None and milli > keep.high
+    cold = keep.low is not None and milli < keep.low
+    if not warm and not cold:
+        return
+    limit = degrees(keep.high if warm else keep.low)
+    what = f"{product.code} arrived at {degrees(milli)}, its limit is {limit}: in quarantine"
+    ledger.held(rec.book, lot, place, pieces, rec.act.at, rec.book.label, f"arrived at {degrees(milli)}")
+    rec.broke("arrived-out-of-range", what, "ask the maker or the supplier; then: stockroom stock release|discard …")
+    cautions(rec, {product.code}, held=True)

@@ -1,0 +1,255 @@
+"""What to order now: what is booked and expected against what is there and coming, by site, supplier and product.
+
+Everything is computed from what had happened by the instant that is asked for; nothing is recorded here.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from stockroom.core.counts import Pmf
+from stockroom.core.deliveries import Arrival, covers_until, next_arrival
+from stockroom.core.demand import known_pieces, pieces_per_day, unbooked_mean_procedures, unbooked_pieces
+from stockroom.core.opening import Opening
+from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, joint_chance, order_line
+from stockroom.core.practice import Practice, Procedure, Product, Supplier
+from stockroom.core.records import Booking, Finding, Pull
+from stockroom.core.units import count
+from stockroom.core.usage import used_by
+from stockroom.core.when import day_text
+from stockroom.errors import Refused
+from stockroom.store import Link, ledger, orders
+from stockroom.store.engine import Store
+from stockroom.tasks.diary import diary
+from stockroom.tasks.list_stock import StockReport, StockRow, stock_report
+from stockroom.tasks.places import product_named
+from stockroom.tasks.rules import Rules, rules
+
+LOUD = ("NOT ENOUGH", "TOO LATE")
+"""How the reasons of a line begin that need a person now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The line of one product with what it stands on.
+
+    ``booked`` are (B-number, start, pieces); ``expected`` (procedure, mean number still to be booked, pieces for each).
+    """
+
+    product: Product
+    given: OrderInput
+    line: OrderLine
+    booked: tuple[tuple[int, int, int], ...]
+    expected: tuple[tuple[str, float, int], ...]
+
+    @property
+    def have(self) -> int:
+        """Pieces that can be counted on: usable, not expiring unused, or on order."""
+        return self.line.usable - self.line.expiring_unused + self.line.on_order
+
+    @property
+    def held(self) -> int:
+        """Pieces that may not be used until somebody decides."""
+        return sum(pieces for _, pieces in self.given.held)
+
+    @property
+    def loud(self) -> tuple[str, ...]:
+        """The reasons that need a person now."""
+        return tuple(said for said in self.line.why if said.startswith(LOUD))
+
+    @property
+    def attention(self) -> bool:
+        """True where bookings cannot be served, an order is overdue, or nothing can be ordered though it is needed."""
+        nothing = self.line.need > 0 and not self.line.order_quantity
+        return bool(self.loud or self.given.overdue) or nothing
+
+
+@dataclass(frozen=True, slots=True)
+class SupplierPlan:
+    """What to order from one supplier for one site, and every product that it delivers."""
+
+    site: str
+    supplier: Supplier
+    arrival: Arrival
+    order: SupplierOrder
+    products: tuple[Planned, ...]
+
+    @property
+    def needed(self) -> tuple[Planned, ...]:
+        """The products of which something is needed, also where nothing can be ordered."""
+        return tuple(p for p in self.products if p.line.need > 0)
+
+
+@dataclass(frozen=True, slots=True)
+class OrderPlan:
+    """All suppliers of some sites at an instant. ``joint`` are (site, procedure, chance that nothing for it is short),
+    ``room`` the free space of each site's fridges (None: no limit).
+    """
+
+    as_of: int
+    currency: str
+    suppliers: tuple[SupplierPlan, ...]
+    orders: tuple[OrderNow, ...]
+    findings: tuple[Finding, ...]
+    joint: tuple[tuple[str, str, float], ...]
+    room: Mapping[str, int | None]
+
+    @property
+    def attention(self) -> bool:
+        """True where something needs a person."""
+        return any(f.urgent for f in self.findings) or any(p.attention for s in self.suppliers for p in s.products)
+
+    @property
+    def nothing_needed(self) -> tuple[str, ...]:
+        """Codes of the products of which nothing is needed at any of the sites."""
+        needed = {p.product.code for s in self.suppliers for p in s.needed}
+        return tuple(sorted({p.product.code for s in self.suppliers for p in s.products} - needed))
+
+
+def order_list(store: Store, as_of: int, site: str | None = None) -> OrderPlan:
+    """What to order at an instant. Raises: Refused for an unknown site."""
+    with store.reading() as conn:
+        return order_plan(conn, rules(conn, as_of), as_of, site)
+
+
+def explained(
+    store: Store, as_of: int, product: str, site: str | None = None
+) -> tuple[OrderPlan, list[tuple[SupplierPlan, Planned]]]:
+    """The whole list, and of it the line of one product at each site.
+
+    Raises: Refused for an unknown product or site, and where its supplier has no next delivery.
+    """
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        code = product_named(rule.practice, product).code
+        plan = order_plan(conn, rule, as_of, site)
+    found = [(s, p) for s in plan.suppliers for p in s.products if p.product.code == code]
+    if not found:
+        never = next(f for f in plan.findings if f.slug == "no-delivery")
+        raise Refused(never.slug, never.what, never.todo)
+    return plan, found
+
+
+def orders_now(store: Store, as_of: int, site: str | None = None) -> list[OrderNow]:
+    """The orders of which something is still to come, overdue ones first. Raises: Refused for an unknown site."""
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        return open_orders(conn, rule, as_of, rule.sites(site))
+
+
+def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> OrderPlan:
+    """What to order at an instant, one site after another: each orders for itself.
+
+    Raises: Refused for an unknown site.
+    """
+    sites = rule.sites(site)
+    stock = stock_report(conn, rule, at)
+    pulls = ledger.pulls(conn, at)
+    suppliers: list[SupplierPlan] = []
+    findings: list[Finding] = []
+    joint: list[tuple[str, str, float]] = []
+    room: dict[str, int | None] = {}
+    for name in sites:
+        here = _on_record(conn, rule, at, name, stock, pulls)
+        findings += [*_overdue(here), *_unaccounted(rule, here, stock), *_bookings(conn, rule, here)]
+        room[name] = free_space(here.practice, name, here.rows, here.orders)
+        made, never = _suppliers(here, room[name])
+        suppliers += made
+        findings += never
+        joint += _joint(here, made)
+    coming = tuple(o for o in open_orders(conn, rule, at, sites))
+    return OrderPlan(
+        at, rule.practice.currency, tuple(suppliers), coming, tuple(findings), tuple(joint), room
+    )  # fmt: skip
+
+
+def _suppliers(here: _Site, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
+    """The plan of every supplier that delivers something, each taking from the room what its order fills."""
+    made, never = [], []
+    for supplier in here.practice.suppliers:
+        products = [p for p in here.practice.products if p.supplier == supplier.name]
+        if not products:
+            continue
+        try:
+            plan = _supplier(here, supplier, products, room)
+        except Refused as fault:
+            if fault.slug != "no-delivery":
+                raise
+            codes = ", ".join(p.code for p in products)
+            never.append(Finding(fault.slug, f"{fault.what}: no order for {codes}", fault.todo, urgent=True))
+            continue
+        made.append(plan)
+        if room is not None:
+            room -= sum(p.line.order_quantity * p.product.space for p in plan.products if p.product.cold)
+    return made, never
+
+
+def _supplier(here: _Site, supplier: Supplier, products: Sequence[Product], room: int | None) -> SupplierPlan:
+    arrival = next_arrival(supplier, here.opening, here.at)
+    planned = []
+    for product in products:
+        one = _planned(here, supplier, arrival, product, room if product.cold else None)
+        planned.append(one)
+        if room is not None and product.cold:
+            room -= one.line.order_quantity * product.space
+    order = by_supplier([p.given for p in planned], supplier, here.practice.currency)
+    lines = {line.product: line for line in (*order.lines, *order.nothing_needed)}
+    # The supplier's minimum may have taken a line back to nothing.
+    final = tuple(replace(p, line=lines[p.product.code]) for p in planned)
+    return SupplierPlan(here.name, supplier, arrival, order, final)
+
+
+def _planned(here: _Site, supplier: Supplier, arrival: Arrival, product: Product, room: int | None) -> Planned:
+    practice, code = here.practice, product.code
+    until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
+    procedures = {p.code: p for p in practice.procedures}
+    booked = tuple(
+        (b.number, start, pieces)
+        for b in here.bookings
+        for start, pieces in known_pieces(code, [b], procedures, here.products)
+    )
+    users = [(p, n) for p in practice.procedures if (n := used_by(p, None, here.products).loose.get(code, 0))]
+    means = {p.code: _mean(here, p, until) for p, _ in users}
+    target = practice.service_target if product.service_target is None else product.service_target
+    given = OrderInput(
+        product=product, now=here.at, arrives_at=arrival.arrives_at, covers_until=until,
+        known=tuple((start, pieces) for _, start, pieces in booked),
+        unbooked=unbooked_pieces(code, practice.procedures, means, here.products),
+        unbooked_lead=_until_usable(here, arrival, product, users, means) if practice.target_kind == "fill" else None,
+        daily_rate=pieces_per_day(code, practice.procedures, here.products),
+        target=target, target_kind=practice.target_kind,
+        lots=_pieces(here, product, "usable"), held=_pieces(here, product, "quarantined"),
+        on_order=tuple((o.due, n) for o in here.orders if not o.overdue and (n := o.coming(code))),
+        overdue=tuple((o.label, n) for o in here.orders if o.overdue and (n := o.coming(code))),
+        free_space=room,
+    )  # fmt: skip
+    expected = tuple((p.code, means[p.code], n) for p, n in users)
+    return Planned(product, given, order_line(given), booked, expected)
+
+
+def _mean(here: _Site, procedure: Procedure, until: int) -> float:
+    """How many more of a procedure are expected to be booked until an instant, by the practice file's figure."""
+    starts = [b.start for b in here.bookings if b.procedure == procedure.code]
+    return unbooked_mean_procedures(procedure, here.opening, here.at, until, starts)
+
+
+def _until_usable(
+    here: _Site, arrival: Arrival, product: Product, users: Sequence[tuple[Procedure, int]], means: Mapping[str, float]
+) -> Pmf:
+    """Pieces still to be booked until this order can be used, its warm-up included, as covers_until includes that of
+    the next. A late booking in a week may leave less for the whole than for its beginning, never more than the whole.
+    """
+    usable = arrival.arrives_at + product.warmup_seconds
+    lead = {p.code: min(means[p.code], _mean(here, p, usable)) for p, _ in users}
+    return unbooked_pieces(product.code, [p for p, _ in users], lead, here.products)
+
+
+def _joint(here: _Site, made: Sequence[SupplierPlan]) -> list[tuple[str, str, float]]:
+    """For each procedure the chance that nothing it uses runs short, this order included, if independent."""
+    chances = {p.product.code: p.line.no_shortage for s in made for p in s.products}
+    found = []
+    for procedure in here.practice.procedures:
+        needed = set(used_by(procedure, None, here.products).loose)
+        if needed and needed <= chances.keys():
+            found.append((here.name, procedure.code, joint_chance(chances, needed)))
+    return found

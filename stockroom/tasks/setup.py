@@ -1,0 +1,127 @@
+"""Making the database, and the practice's own rules: load, show, closed days and open ones."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from stockroom.core.changes import changes
+from stockroom.core.opening import DayException
+from stockroom.core.when import day_text
+from stockroom.errors import Refused
+from stockroom.formats.practice_file import decode_practice, read_practice
+from stockroom.store import Link, practices
+from stockroom.store.engine import Store
+from stockroom.store.writing import writing
+from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.rules import rules, text_in_force
+
+
+def checked_practice(data: bytes, name: str) -> tuple[str, tuple[str, ...], str]:
+    """(text, findings, time zone) of a practice file. Raises: Refused."""
+    text = decode_practice(data, name)
+    practice = read_practice(text, name)
+    return text, practice.findings, practice.timezone
+
+
+def init(where: str, act: Act, data: bytes, name: str) -> tuple[Store, Recorded]:
+    """A new database with the practice file in it; it holds from the beginning.
+
+    Raises: Refused for a bad file (nothing is made), DatabaseError where a database is there already.
+    """
+    from stockroom.core.records import Finding
+    from stockroom.store import migrate
+
+    text, found, _ = checked_practice(data, name)
+    practice = read_practice(text, name)
+    store = migrate.create(where)
+    try:
+        with writing(store, "init", by=act.by, at=act.at, now=act.now) as book:
+            practices.loaded(book, text, None)
+            book.what = f"began with {practice.name}"
+    except BaseException:
+        migrate.discarded(where)
+        raise
+    findings = tuple(Finding("practice-file", f, urgent=False) for f in found)
+    fields = {
+        "database": store.name,
+        "practice": practice.name,
+        "fridges": [f.name for f in practice.fridges],
+        "shelves": [s.name for s in practice.shelves],
+        "products": [p.code for p in practice.products],
+        "procedures": [p.code for p in practice.procedures],
+    }
+    return store, Recorded(book.label, book.what, findings, fields)
+
+
+@dataclass(frozen=True, slots=True)
+class Loading:
+    """What a changed practice file would change."""
+
+    text: str
+    changes: tuple[str, ...]
+    findings: tuple[str, ...]
+
+
+def compared(conn: Link, data: bytes, name: str, at: int) -> Loading:
+    """What loading a file would change against the one in force. Raises: Refused for a bad file."""
+    text = decode_practice(data, name)
+    new = read_practice(text, name)
+    old = read_practice(text_in_force(conn, at), "the practice file on record")
+    return Loading(text, tuple(changes(old, new)), new.findings)
+
+
+def load(store: Store, act: Act, loading: Loading) -> Recorded:
+    """Records a changed practice file, which holds from the act's instant; spans before it keep their own rules."""
+    with recording(store, act, "practice") as rec:
+        practices.loaded(rec.book, loading.text, act.at)
+        rec.book.what = "practice file: " + ("; ".join(loading.changes) or "only its text changed")
+        rec.fields |= {"changes": list(loading.changes)}
+        for text in loading.findings:
+            rec.note("practice-file", text)
+        rec.rules = rules(rec.conn, act.at)
+        for fridge in rec.rules.practice.fridges:
+            rec.touches(fridge.name, act.at)
+    return rec.done()
+
+
+def except_day(
+    store: Store, act: Act, day: date, opens: bool, hours: tuple[int, int] | None, why: str
+) -> tuple[Recorded, tuple[int, ...]]:
+    """Nobody in on a day or part of it, or somebody after all; also says which bookings that broke.
+
+    Returns the record and the numbers of the bookings on that day that now lie outside staffed time, or whose kit
+    cannot be taken out in time any more. Raises: Refused.
+    """
+    from stockroom.tasks.warm_plan import needing_help
+
+    with recording(store, act, "closed" if not opens else "open") as rec:
+        site = rec.rules.site(act.site)
+        start, end = hours or (0, 1440)
+        if start >= end:
+            raise Refused("bad-hours", "the end lies before the beginning", "give --from and --to like 13:00 and 17:00")
+        if opens and hours is None and not rec.rules.openings[site].usual(day):
+            raise Refused("which-hours", f"{day_text(day)} has no usual hours", "give --from and --to")
+        exception = DayException(day, opens, start, end, why)
+        if opens and hours is None:
+            _reopened(rec, site, day, why)
+        else:
+            practices.day_excepted(rec.book, site, exception)
+        before = needing_help(rec.conn, rec.rules, act.at, [site])
+        rec.rules = rules(rec.conn, act.at)
+        after = needing_help(rec.conn, rec.rules, act.at, [site])
+        broken = tuple(sorted(set(after) - set(before)))
+        rec.book.what = f"{day_text(day)} {'open' if opens else 'closed'}" + (f": {why}" if why else "")
+        rec.fields |= {"day": day.isoformat(), "open": opens, "broken": [f"B-{n}" for n in broken]}
+        for number in broken:
+            rec.note(
+                "broken-plan",
+                f"B-{number}: {after[number]}",
+                f"stockroom booking move B-{number} --start WHEN",
+                urgent=True,
+            )
+    return rec.done(), broken
+
+
+def _reopened(rec: Recording, site: str, day: date, why: str) -> None:
+    """Open after all, at the usual hours of that weekday."""
+    for start, end in rec.rules.openings[site].usual(day):
+        practices.day_excepted(rec.book, site, DayException(day, True, start, end, why))

@@ -1,0 +1,46 @@
+"""What stands where: every lot with its state at an instant."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+
+from stockroom.core.records import Lot
+from stockroom.core.stock import FOREVER, LotState
+from stockroom.errors import Refused, nearest
+from stockroom.store import Link, ledger
+from stockroom.store.ledger import LotRecords
+
+
+@dataclass(frozen=True, slots=True)
+class LotNow:
+    """A lot, its records, and its state at the instant that was asked for."""
+
+    lot: Lot
+    records: LotRecords
+    state: LotState
+
+    def expired(self, today: date) -> bool:
+        """True from the day after its expiry on; an unknown expiry is never called expired, nor usable for a kit."""
+        return self.lot.expiry is not None and self.lot.expiry < today
+
+
+def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = None) -> dict[int, LotNow]:
+    """Lot key -> lot with its state at ``until``."""
+    known = ledger.lots(conn)
+    found = ledger.records(conn, only)
+    return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
+
+
+def lot_named(conn: Link, product: str, code: str) -> Lot:
+    """The lot of that exact code. Raises: Refused, naming the nearest, where there is none."""
+    exact = ledger.lots(conn, product, code)
+    if exact:
+        return next(iter(exact.values()))
+    others = [x.code for x in ledger.lots(conn, product).values()]
+    hint = nearest(code, others)
+    listed = ", ".join(others[-8:]) or "none"
+    raise Refused(
+        "unknown-lot",
+        f'there is no lot "{code}" of {product}{hint}',
+        f"lots of {product} on record: {listed} (capitals and length count)",
+    )

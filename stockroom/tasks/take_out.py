@@ -1,0 +1,287 @@
+"""Kits leave the fridge to warm: all that a booking needs, a P-number each."""
+
+from dataclasses import dataclass, replace
+
+from stockroom.core.practice import Product
+from stockroom.core.records import Booking, Pull
+from stockroom.core.stock import taken_first
+from stockroom.core.warmup import Kit, ready_at, use_by
+from stockroom.core.when import local_text, utc_text
+from stockroom.errors import Refused
+from stockroom.store import Link, ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.diary import booking_named
+from stockroom.tasks.places import key_of, number_of, place_named, product_named
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now
+from stockroom.tasks.warm_plan import expiry_end, needs_of
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One kit to take: its lot and the place it stands in."""
+
+    product: Product
+    lot: LotNow
+    place: str
+    again: Pull | None = None
+    """Its earlier outing, where it was out before and has been put back."""
+
+
+def take_out(
+    store: Store,
+    act: Act,
+    *,
+    booking: str | None = None,
+    product: str | None = None,
+    lot: str | None = None,
+    extra: bool = False,
+) -> Recorded:
+    """Records that kits left the fridge, for a booking (all it needs) or free.
+
+    Raises: Refused where the booking has its kits already (without ``extra``), or the record has none to take.
+    """
+    with recording(store, act, "pull") as rec:
+        if booking is not None:
+            found = booking_named(rec.conn, rec.rules, booking)
+            wanted = _for_booking(rec, found, extra)
+            site = found.site
+        elif product is not None and lot is not None:
+            kit = product_named(rec.rules.practice, product)
+            if not kit.warms:
+                raise Refused("no-warm-up", f"{kit.code} needs no warm-up", "to move it: stockroom stock move")
+            found, wanted, site = None, {kit.code: 1}, rec.rules.site(act.site)
+        else:
+            raise Refused("what-to-pull", "say for which booking", "stockroom warmup pull B-7, or --product P --lot L")
+        pulls = []
+        for code, n in wanted.items():
+            kit = product_named(rec.rules.practice, code)
+            for taken in _chosen(rec, kit, n, site, lot):
+                pulls.append(_out(rec, taken, found, site))
+        rec.book.what = "took out " + ", ".join(f"{p['pull']} ({p['product']} lot {p['lot']})" for p in pulls)
+        if found:
+            rec.book.what += f" for B-{found.number}"
+        rec.fields |= {"booking": None if found is None else f"B-{found.number}", "pulls": pulls}
+        cautions(rec, set(wanted), held=False)
+    return rec.done()
+
+
+def _for_booking(rec: Recording, booking: Booking, extra: bool) -> dict[str, int]:
+    if booking.state != "booked":
+        raise Refused("not-booked", f"B-{booking.number} is {booking.state}", "take a kit out with --product P --lot L")
+    wanted: dict[str, int] = {}
+    for need in needs_of(rec.rules, booking, ()):
+        wanted[need.product] = wanted.get(need.product, 0) + 1
+    if not wanted:
+        raise Refused(
+            "no-kit-needed", f"{booking.procedure} needs no kit from the fridge", "there is nothing to take out"
+        )
+    lots = lots_now(rec.conn, rec.act.at)
+    have: dict[str, list[str]] = {}
+    for pull in ledger.pulls(rec.conn).values():
+        now = lots.get(pull.lot)
+        if pull.booking == booking.number and now is not None and now.state.quantity(pull.place):
+            have.setdefault(pull.product, []).append(pull.place)
+    if extra:
+        return wanted
+    left = {code: n - len(have.get(code, [])) for code, n in wanted.items()}
+    left = {code: n for code, n in left.items() if n > 0}
+    if not left:
+        out = ", ".join(p for places in have.values() for p in places)
+        raise Refused(
+            "out-already", f"B-{booking.number} has its kit out already: {out}", "for a second one add --extra"
+        )
+    return left
+
+
+def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) -> list[Taken]:
+    """First expired, first out from the fridges of the site; the lot that was named where one was."""
+    today = rec.rules.opening(site).day(rec.act.at)
+    only = None if lot is None else lot_named(rec.conn, kit.code, lot).key
+    rows = []
+    for now in lots_now(rec.conn, rec.act.at).values():
+        if now.lot.product != kit.code or (only is not None and now.lot.key != only):
+            continue
+        for place in sorted({p.place for p in now.state.inside()}):
+            if place.startswith("P-") or (rec.rules.practice.site_of(place) or site) != site:
+                continue
+            held = None if only is not None else False
+            pieces = now.state.quantity(place, held=held)
+            fridge = rec.rules.practice.fridge(place) is not None
+            if pieces and (only is not None or (fridge and now.lot.expiry is not None and not now.expired(today))):
+                rows.append((now, place, pieces))
+    picked = taken_first([(r[0].lot.expiry, f"{r[0].lot.code} {r[1]}", r[2]) for r in rows], n)
+    if sum(q for _, q in picked) < n:
+        have = sum(r[2] for r in rows)
+        raise Refused(
+            "no-usable-kit",
+            f"{'lot ' + lot + ' has' if lot else 'the fridges have'} {have} usable {kit.code} on record, {n} wanted",
+            "if it is there, count first: stockroom stock count PLACE; a held or expired one is named with --lot",
+        )
+    taken = [Taken(kit, rows[i][0], rows[i][1]) for i, q in picked for _ in range(q)]
+    return _again(rec, taken)
+
+
+def _again(rec: Recording, taken: list[Taken]) -> list[Taken]:
+    """Kits that were out before go first, so that their hours are used up, while enough of them are left."""
+    known = {p.place: p for p in ledger.pulls(rec.conn).values()}
+    seen: set[str] = set()
+    out = []
+    for t in taken:
+        spare = rec.rules.practice.product(t.product.code)
+        labels = [p.kit for p in t.lot.state.at(t.place) if p.kit is not None and p.kit not in seen and not p.held]
+        fit = [known[k] for k in labels if k in known and spare is not None and lasts(known[k], spare, rec)]
+        first = min(fit, key=lambda p: p.number, default=None)
+        if first is not None:
+            seen.add(first.place)
+        out.append(replace(t, again=first))
+    return out
+
+
+def lasts(pull: Pull, product: Product, rec: Recording) -> bool:
+    """True where a kit that was put back has hours left for a warm-up and any procedure that uses it."""
+    if product.max_out_seconds is None:
+        return True
+    spent = spent_out(rec.conn, pull)
+    longest = max(
+        (p.seconds(p.max_cycles or p.cycles) for p in rec.rules.practice.procedures if any(u.product == product.code for u in p.uses)),
+        default=0,
+    )
+    return spent + product.warmup_seconds + longest <= product.max_out_seconds
+
+
+def spent_out(conn: Link, pull: Pull) -> int:
+    """Seconds that a kit which was put back has been out, over all its outings."""
+    return pull.out_before + ledger.back_at(conn, pull.place, pull.at) - pull.at
+
+
+def _out(rec: Recording, taken: Taken, booking: Booking | None, site: str) -> dict[str, object]:
+    lot, at = taken.lot.lot, rec.act.at
+    source = key_of(rec, taken.place)
+    before = taken.again
+    number, place = ledger.pulled(rec.book, lot.key, source, None if before is None else before.number)
+    prefer = "free" if taken.lot.state.quantity(taken.place, held=False) else "held"
+    spent = 0 if before is None else spent_out(rec.conn, before)
+    ledger.moved(
+        rec.book, lot.key, 1, source, place, "pull", prefer=prefer, booking=booking.number if booking else None
+    )
+    if booking is not None:
+        ledger.promised(rec.book, number, booking.number)
+    rec.touches(taken.place, at)
+    kit = Kit(
+        lot.product, lot.key, lot.code, site, expiry_end(rec.rules, taken.lot, site), taken.place, number, at, spent, None
+    )
+    ready, until = ready_at(kit, taken.product), use_by(kit, taken.product)
+    _breaches(rec, taken, booking, site, ready, until, prefer)
+    return {
+        "pull": f"P-{number}",
+        "product": lot.product,
+        "lot": lot.code,
+        "from": taken.place,
+        "out_before": None if before is None else before.place,
+        "pulled_at": utc_text(at),
+        "ready_at": None if ready is None else utc_text(ready),
+        "use_by": None if until is None else utc_text(until),
+    }
+
+
+def _breaches(
+    rec: Recording, taken: Taken, booking: Booking | None, site: str, ready: int | None, until: int | None, prefer: str
+) -> None:
+    code, zone, now = taken.lot.lot.code, rec.rules.zone, rec.act.now
+    if prefer == "held":
+        rec.broke("pulled-held", f"lot {code} is in quarantine", "put it back, or ask whoever decides")
+    if taken.lot.expired(rec.rules.opening(site).day(rec.act.at)):
+        rec.broke("pulled-expired", f"lot {code} has expired", "do not use it")
+    if taken.lot.lot.expiry is None:
+        rec.broke("no-expiry", f"nobody knows when lot {code} expires", "look at the box")
+    if taken.product.max_out_seconds is None:
+        rec.note("ask-the-maker", f"how long {taken.product.code} may stay out is not on record: ask the maker")
+    if booking is None:
+        return
+    if ready is not None and ready > booking.start:
+        rec.broke(
+            "too-late", f"it is warm at {local_text(ready, zone, now)}, B-{booking.number} begins at {local_text(booking.start, zone, now)}",
+            f"stockroom booking move B-{booking.number} --start WHEN",
+        )  # fmt: skip
+    if until is not None and until < booking.end:
+        rec.broke(
+            "too-early", f"it may be used until {local_text(until, zone, now)}, B-{booking.number} ends at {local_text(booking.end, zone, now)}",
+            "it is for an earlier booking, or goes back where its label allows",
+        )  # fmt: skip
+
+
+def too_early(store: Store, act: Act, booking: str) -> str | None:
+    """What to say before kits are taken out too early for a booking; None where it is not too early."""
+    from stockroom.tasks.rules import rules
+
+    with store.reading() as conn:
+        rule = rules(conn, act.at)
+        found = booking_named(conn, rule, booking)
+        for need in needs_of(rule, found, ()):
+            product = rule.practice.product(need.product)
+            if product is not None and product.max_out_seconds is not None:
+                first = found.end - product.max_out_seconds
+                if act.at < first:
+                    when = local_text(first, rule.zone, act.now)
+                    return f"Too early: {product.code} for B-{found.number} should not leave the fridge before {when}."
+    return None
+
+
+def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Recorded:
+    """Records that an unopened kit went back into the fridge; it keeps its hours out and must warm anew.
+
+    Where its product does not allow that, or it is expired or held, it is recorded all the same and held.
+    Raises: Refused where it is not out.
+    """
+    with recording(store, act, "back") as rec:
+        number = number_of(pull, "P")
+        found = ledger.pulls(rec.conn, act.at).get(number or 0)
+        now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
+        if found is None or now is None or not now.state.quantity(found.place):
+            raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")
+        place = found.source if into is None else place_named(rec.rules.practice, into)
+        ledger.moved(rec.book, found.lot, 1, key_of(rec, found.place), key_of(rec, place), "back")
+        ledger.promised(rec.book, found.number, None)
+        product = product_named(rec.rules.practice, found.product)
+        hours = (act.at - found.at + found.out_before) / 3600
+        over = product.max_out_seconds is not None and hours * 3600 > product.max_out_seconds
+        if not product.returnable or over:
+            why = "it was out too long" if over else f"{product.code} does not go back by its label"
+            ledger.held(rec.book, found.lot, key_of(rec, place), 1, act.at, rec.book.label, why)
+            rec.broke("not-returnable", f"P-{found.number}: {why}; it is in quarantine", "ask the maker, then release or discard it")
+        rec.touches(place, act.at)
+        rec.book.what = f"P-{found.number} ({found.product} lot {now.lot.code}) back into {place} after {hours:.1f} h out"
+        rec.fields |= {"pull": f"P-{found.number}", "place": place, "hours_out": round(hours, 2)}
+        cautions(rec, {product.code}, held=False)
+    return rec.done()
+
+
+def promise(store: Store, act: Act, pull: str, booking: str) -> Recorded:
+    """Promises a kit that is out to a booking; the promise stands while the kit can serve it. Raises: Refused."""
+    with recording(store, act, "promise") as rec:
+        number = number_of(pull, "P")
+        found = ledger.pulls(rec.conn, act.at).get(number or 0)
+        now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
+        if found is None or now is None or not now.state.quantity(found.place):
+            raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")
+        target = booking_named(rec.conn, rec.rules, booking)
+        if target.state != "booked":
+            raise Refused("not-booked", f"B-{target.number} is {target.state}", "promise it to another")
+        if found.product not in {n.product for n in needs_of(rec.rules, target, ())}:
+            raise Refused("wrong-kit", f"B-{target.number} needs no {found.product}", "promise it to another")
+        product = product_named(rec.rules.practice, found.product)
+        kit = Kit(
+            found.product, found.lot, now.lot.code, target.site, expiry_end(rec.rules, now, target.site), found.source,
+            found.number, found.at, found.out_before, None,
+        )  # fmt: skip
+        ready, until = ready_at(kit, product), use_by(kit, product)
+        zone = rec.rules.zone
+        if ready is not None and ready > target.start:
+            rec.broke("too-late", f"P-{found.number} is warm at {local_text(ready, zone, act.now)}, after B-{target.number} begins")
+        if until is not None and until < target.end:
+            rec.broke("too-early", f"P-{found.number} may be used until {local_text(until, zone, act.now)}, before B-{target.number} ends")
+        ledger.promised(rec.book, found.number, target.number)
+        rec.book.what = f"P-{found.number} is promised to B-{target.number}"
+        rec.fields |= {"pull": f"P-{found.number}", "booking": f"B-{target.number}"}
+    return rec.done()

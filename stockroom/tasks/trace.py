@@ -1,0 +1,183 @@
+"""Where every piece of a lot came from and went, what it was exposed to, which bookings it reached; and backwards."""
+
+from dataclasses import dataclass
+
+from stockroom.core.exposure import Exposure, Part, combined, exposure_of, unmonitored
+from stockroom.core.handchecks import covered
+from stockroom.core.opening import merged
+from stockroom.core.practice import Practice
+from stockroom.core.records import Booking, Lot
+from stockroom.core.stock import LotState
+from stockroom.store import Link, bookings, entries, fridges, ledger
+from stockroom.store.engine import Store
+from stockroom.tasks.diary import booking_named, booking_of
+from stockroom.tasks.places import product_named
+from stockroom.tasks.rules import rules
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """Pieces of a lot that one booking used."""
+
+    booking: int
+    patient: str
+    at: int
+    quantity: int
+    external_id: str | None
+    held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LotTrace:
+    """The whole story of a lot at an instant. ``difference`` is 0 where its quantities add up."""
+
+    as_of: int
+    lot: Lot
+    received: int
+    used: int
+    discarded: int
+    returned: int
+    adjusted: int
+    on_hand: int
+    out: int
+    unaccounted: int
+    exposure: Exposure
+    stays: tuple[tuple[str, int, int | None, int], ...]
+    reached: tuple[Reached, ...]
+    causes: tuple[str, ...]
+    opening: bool
+    """True where it was on the shelf on the first day: what it went through before is not known."""
+
+    @property
+    def difference(self) -> int:
+        """Pieces that came less those that are known of: it is zero, or something is wrong with the record."""
+        gone = self.used + self.discarded + self.returned
+        return self.received + self.adjusted + self.unaccounted - gone - self.on_hand - self.out
+
+
+def trace_lot(store: Store, product: str, lot: str, as_of: int) -> LotTrace:
+    """Follows a lot by its exact code. Raises: Refused."""
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        code = product_named(rule.practice, product).code
+        found = lot_named(conn, code, lot)
+        now = lots_now(conn, as_of, [found.key]).get(found.key) or _empty(found)
+        return _traced(conn, rule.practice, now, as_of)
+
+
+def _empty(lot: Lot) -> LotNow:
+    return LotNow(lot, ledger.LotRecords((), (), ()), LotState(lot.key))
+
+
+def _traced(conn: Link, practice: Practice, now: LotNow, as_of: int) -> LotTrace:
+    state = now.state
+    known = bookings.bookings(conn, as_of)
+    reached = []
+    for parcel in state.at("used"):
+        row = known.get(parcel.booking or 0)
+        if parcel.booking is not None:
+            reached.append(
+                Reached(
+                    parcel.booking, row.patient if row else "", parcel.used_at or 0, parcel.quantity,
+                    row.external_id if row else None, bool(parcel.ever),
+                )
+            )  # fmt: skip
+    inside = state.inside()
+    totals = state.totals
+    return LotTrace(
+        as_of,
+        now.lot,
+        totals.get("supplier", 0),
+        -totals.get("used", 0),
+        -totals.get("discarded", 0),
+        -totals.get("returned", 0),
+        totals.get("adjusted", 0),
+        sum(p.quantity for p in inside if not p.place.startswith("P-")),
+        sum(p.quantity for p in inside if p.place.startswith("P-")),
+        state.unaccounted,
+        lot_exposure(conn, practice, now, as_of),
+        _stays(state),
+        _merged(reached),
+        tuple(sorted({c for p in state.parcels for c in p.ever})),
+        any(m.kind == "opening" for m in now.records.movements),
+    )
+
+
+def _merged(rows: list[Reached]) -> tuple[Reached, ...]:
+    found: dict[tuple[int, int], Reached] = {}
+    for r in rows:
+        old = found.get((r.booking, r.at))
+        n = r.quantity + (old.quantity if old else 0)
+        found[r.booking, r.at] = Reached(r.booking, r.patient, r.at, n, r.external_id, r.held or bool(old and old.held))
+    return tuple(sorted(found.values(), key=lambda r: (r.at, r.booking)))
+
+
+def _stays(state: LotState) -> tuple[tuple[str, int, int | None, int], ...]:
+    found: dict[tuple[str, int, int | None], int] = {}
+    for parcel in state.parcels:
+        for stay in parcel.path():
+            key = (stay.place, stay.start, stay.end)
+            found[key] = found.get(key, 0) + parcel.quantity
+    rows = [(place, start, end, n) for (place, start, end), n in found.items()]
+    return tuple(sorted(rows, key=lambda r: (r[1], r[0], r[2] or 1 << 60)))
+
+
+def lot_exposure(conn: Link, practice: Practice, now: LotNow, as_of: int) -> Exposure:
+    """What a lot was exposed to over all places in which any piece of it stood, each place's time counted once."""
+    spans: dict[str, list[tuple[int, int]]] = {}
+    for parcel in now.state.parcels:
+        for stay in parcel.path():
+            spans.setdefault(stay.place, []).append((stay.start, as_of if stay.end is None else stay.end))
+    product = practice.product(now.lot.product)
+    parts: list[Part] = []
+    for place, times in sorted(spans.items()):
+        fridge = practice.fridge(place)
+        key = ledger.place_key(conn, place)
+        for start, end in merged((a, b) for a, b in times if b > a):
+            if fridge is None or key is None:
+                parts.append(unmonitored(start, end))
+                continue
+            gap = fridge.max_gap_minutes * 60
+            at, milli = fridges.series(conn, key, start - gap, end + gap)
+            shown = covered(fridges.hand_checks(conn, key, place))
+            parts.append(exposure_of(at, milli, start, end, product.keep if product else None, gap, shown))
+    return combined(parts).exposure
+
+
+@dataclass(frozen=True, slots=True)
+class BookingTrace:
+    """Backwards from a booking: what it used, by lot and kit, and the rules that this broke."""
+
+    booking: Booking
+    used: tuple[tuple[str, str, str, int, int, tuple[str, ...]], ...]
+    """(product, lot, place it came from, pieces, when, causes for which they were ever held)."""
+    breaches: tuple[str, ...]
+
+
+def trace_booking(store: Store, text: str, as_of: int) -> BookingTrace:
+    """What a booking used and whence. Raises: Refused."""
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        named = booking_named(conn, rule, text, as_of)
+        row = bookings.bookings(conn, as_of, named.number)[named.number]
+        booking = booking_of(row, rule.practice)
+        used = []
+        about: set[int] = {row.entry}
+        for now in lots_now(conn, as_of).values():
+            for parcel in now.state.at("used"):
+                if parcel.booking == booking.number:
+                    place = parcel.stays[-1].place if parcel.stays else "unaccounted"
+                    used.append(
+                        (
+                            now.lot.product,
+                            now.lot.code,
+                            place,
+                            parcel.quantity,
+                            parcel.used_at or 0,
+                            tuple(sorted(parcel.ever)),
+                        )
+                    )
+            about |= {m.entry for m in now.records.movements if m.booking == booking.number}
+        broken = [what for n, rows in entries.breaches(conn).items() if n in about for _, what in rows]
+    return BookingTrace(booking, tuple(sorted(used)), tuple(broken))

@@ -1,0 +1,68 @@
+"""Takes back an entry, whole, by a new one; and the history of all entries."""
+
+from stockroom.core.units import count
+from stockroom.errors import Refused
+from stockroom.store import Link, entries, ledger
+from stockroom.store.engine import Store
+from stockroom.store.entries import EntryRow
+from stockroom.tasks.act import Act, Recorded, recording
+from stockroom.tasks.places import number_of
+from stockroom.tasks.shelves import lots_now
+
+
+def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
+    """Reverses the last thing this person recorded, or the entry named. Both stay in the history.
+
+    The reversed entry counts as if it had never been, at every instant. What it had put into quarantine stays there
+    until a person decides. Raises: Refused where there is nothing to take back, or later records build on it.
+    """
+    with recording(store, act, "undo") as rec:
+        target = _target(rec.conn, text, act.by)
+        dependent = entries.later_on_numbers(rec.conn, target.n)
+        if dependent:
+            raise Refused("built-upon", f"R-{target.n} cannot go: {dependent}", "take that back first")
+        places = ledger.place_names(rec.conn)
+        before = {x.lot.key: x.state.unaccounted for x in lots_now(rec.conn).values()}
+        touched = entries.touched_fridges(rec.conn, target.n)
+        entries.reverse(rec.book, target.n, why)
+        for key in touched:
+            rec.touches(places[key], min(target.at, act.at))
+        for key in entries.touched_lots(rec.conn, target.n):
+            now = lots_now(rec.conn, only=[key]).get(key)
+            if now is not None and now.state.unaccounted > before.get(key, 0):
+                rec.note(
+                    "unaccounted",
+                    f"{now.lot.product} lot {now.lot.code}: {count(now.state.unaccounted, 'piece')} now unaccounted for",
+                    "count the place: stockroom stock count PLACE",
+                    urgent=True,
+                )
+        rec.book.what = f"took back R-{target.n} ({target.what}): {why}"
+        rec.fields |= {"reverses": f"R-{target.n}", "what": target.what, "why": why}
+    return rec.done()
+
+
+def _target(conn: Link, text: str | None, by: str) -> EntryRow:
+    if text is None:
+        mine = [e for e in entries.entries(conn, by=by) if e.kind not in ("undo", "init") and e.reversed_by is None]
+        if not mine:
+            raise Refused(
+                "nothing-to-undo", f"{by} has recorded nothing that could be taken back", "name it: stockroom undo R-12"
+            )
+        return mine[-1]
+    number = number_of(text, "R")
+    found = entries.entries(conn, only=number) if number else []
+    if not found:
+        raise Refused("unknown-entry", f'there is no entry "{text}"', "see: stockroom records history")
+    if found[0].reversed_by is not None:
+        raise Refused("undone-already", f"R-{number} was taken back by R-{found[0].reversed_by}", "nothing to do")
+    if found[0].kind in ("undo", "init"):
+        raise Refused(
+            "cannot-undo", f"R-{number} ({found[0].kind}) cannot be taken back", "record it again as it should be"
+        )
+    return found[0]
+
+
+def history(store: Store, since: int, until: int) -> list[EntryRow]:
+    """Every entry recorded in a span, in order."""
+    with store.reading() as conn:
+        return entries.entries(conn, since=since, until=until)

@@ -1,0 +1,162 @@
+"""Which kit for which booking, and when to take it out: the plan from what is on record."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from stockroom.core.records import Booking, Pull
+from stockroom.core.usage import used_by
+from stockroom.core.warmup import FridgeStock, Kit, Need, Row, plan
+from stockroom.store import Link, ledger
+from stockroom.tasks.diary import diary
+from stockroom.tasks.rules import Rules, rules
+from stockroom.tasks.shelves import LotNow, lots_now
+
+HELP = ("late", "blocked", "short")
+ATTENTION = ("due", *HELP)
+
+
+@dataclass(frozen=True, slots=True)
+class Kits:
+    """The kits that could serve: those out of the fridge, and usable stock in it."""
+
+    out: tuple[Kit, ...]
+    fridge: tuple[FridgeStock, ...]
+    unusable: tuple[tuple[Pull, str], ...]
+    """Kits that are out and may not be used, with why."""
+
+
+def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
+    """Every usable warm-up kit of some sites at an instant; held, expired and undated ones are left out."""
+    lots = lots_now(conn, at)
+    out: list[Kit] = []
+    unusable: list[tuple[Pull, str]] = []
+    for pull in ledger.pulls(conn, at).values():
+        now = lots.get(pull.lot)
+        product = rule.practice.product(pull.product)
+        site = rule.practice.site_of(pull.source)
+        site = pull.site if site is None else site
+        if (
+            now is None
+            or product is None
+            or not product.warms
+            or site not in sites
+            or not now.state.quantity(pull.place)
+        ):
+            continue
+        why = _unusable(rule, now, site, at, pull.place)
+        if why:
+            unusable.append((pull, why))
+            continue
+        out.append(
+            Kit(
+                pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number,
+                pull.at, pull.out_before, pull.booking,
+            )
+        )  # fmt: skip
+    return Kits(tuple(out), tuple(_fridge(rule, lots.values(), at, sites)), tuple(unusable))
+
+
+def _fridge(rule: Rules, lots: Iterable[LotNow], at: int, sites: Sequence[str]) -> list[FridgeStock]:
+    found = []
+    fridges = {f.name: f.site for f in rule.practice.fridges if f.site in sites}
+    for now in lots:
+        product = rule.practice.product(now.lot.product)
+        if product is None or not product.warms or now.lot.expiry is None:
+            continue
+        for name, site in fridges.items():
+            pieces = now.state.quantity(name, held=False)
+            if pieces and not now.expired(rule.opening(site).day(at)):
+                found.append(
+                    FridgeStock(
+                        product.code, now.lot.key, now.lot.code, site, name, expiry_end(rule, now, site), pieces
+                    )
+                )
+    return found
+
+
+def expiry_end(rule: Rules, now: LotNow, site: str) -> int | None:
+    """The instant at which a lot's last usable day ends."""
+    if now.lot.expiry is None:
+        return None
+    return rule.opening(site).midnight(now.lot.expiry + timedelta(days=1))
+
+
+def _unusable(rule: Rules, now: LotNow, site: str, at: int, place: str) -> str:
+    if any(p.held for p in now.state.at(place)):
+        return "in quarantine"
+    if now.expired(rule.opening(site).day(at)):
+        return "expired"
+    return ""
+
+
+def needs_of(rule: Rules, booking: Booking, promised: Sequence[int]) -> list[Need]:
+    """A need for each warm kit that a booking's procedure uses."""
+    procedure = rule.practice.procedure(booking.procedure)
+    if procedure is None:
+        return []
+    products = {p.code: p for p in rule.practice.products}
+    pieces = used_by(procedure, booking.cycles, products).gross
+    return [
+        Need(booking.number, booking.start, booking.end, booking.procedure, code, booking.site, tuple(promised))
+        for code, n in pieces.items()
+        if products[code].warms
+        for _ in range(n)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class WarmPlan:
+    """The plan at an instant: a row for each kit that a coming booking needs, and the kits it was made from."""
+
+    as_of: int
+    rows: tuple[Row, ...]
+    kits: Kits
+    needs: tuple[Need, ...]
+    bookings: dict[int, Booking]
+
+    @property
+    def attention(self) -> int:
+        """How many rows are due, late, blocked or short."""
+        return sum(r.state in ATTENTION for r in self.rows)
+
+
+def warm_plan(
+    conn: Link, at: int, *, site: str | None = None, days: int | None = None, rule: Rules | None = None
+) -> WarmPlan:
+    """The warm-up plan of all coming bookings; ``days`` shows only those that start within so many days."""
+    rule = rule or rules(conn, at)
+    sites = rule.sites(site)
+    coming = {n: b for n, b in diary(conn, rule, at, sites).items() if b.state == "booked" and b.start > at}
+    promised: dict[int, list[int]] = {}
+    for pull in ledger.pulls(conn, at).values():
+        if pull.booking is not None:
+            promised.setdefault(pull.booking, []).append(pull.number)
+    kits = kits_now(conn, rule, at, sites)
+    needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
+    rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    if days is not None:
+        horizon = rule.opening(sites[0])
+        last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
+        rows = [r for r in rows if r.start < last]
+    return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming)
+
+
+def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, str]:
+    """Bookings that are late, blocked or short, or lie outside staffed time -> why."""
+    found: dict[int, str] = {}
+    for site in sites:
+        made = warm_plan(conn, at, site=site if site else None, rule=rule)
+        for number, booking in made.bookings.items():
+            if not in_hours(rule, booking):
+                found[number] = "lies outside the hours in which somebody is there"
+        for row in made.rows:
+            if row.state in HELP:
+                found.setdefault(row.booking, f"{row.state}: {row.why}")
+    return found
+
+
+def in_hours(rule: Rules, booking: Booking) -> bool:
+    """True where a booking fits into one staffed span."""
+    spans = rule.opening(booking.site).spans(booking.start, booking.end)
+    return len(spans) == 1 and spans[0] == (booking.start, booking.end)
