@@ -19,6 +19,8 @@ SEARCH_DAYS = 400
 """How far a staffed moment is looked for: a practice that is closed longer than this has no next one."""
 
 Span = tuple[int, int]
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,17 @@ class Opening:
     def at(self, day: date, minute: int) -> int:
         """A local clock time (minutes since midnight, 1440 = the next midnight) as an instant."""
         return _instant(self.zone_name, day, minute)
+
+    def clock(self, at: int) -> str:
+        """``Fri 6 Mar 15:45`` for people, in English whatever the computer's language."""
+        local = datetime.fromtimestamp(at, self.zone)
+        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
+
+    def typed(self, at: int) -> str:
+        """``2026-03-06T15:45`` as a person may type it; with its offset where the clock shows that time twice."""
+        local = datetime.fromtimestamp(at, self.zone).replace(second=0)
+        doubled = local.replace(fold=1 - local.fold).utcoffset() != local.utcoffset()
+        return local.isoformat(timespec="minutes") if doubled else f"{local:%Y-%m-%dT%H:%M}"
 
     def usual(self, day: date) -> tuple[Span, ...]:
         """The weekday's hours in minutes of the day, closures and exceptions left aside."""

@@ -218,7 +218,7 @@ def named_table(
     text = plain_text(data, name)
     lines = [line.rstrip("\r") for line in text.data.decode("utf-8", "replace").split("\n")]
     stated = stated_delimiter(lines[0])
-    if False:
+    if stated:
         lines[0] = ""
     delimiter = stated or likely_delimiter(lines)
     wanted = {ours: (columns or {}).get(ours, ours) for ours in (*required, *optional)}

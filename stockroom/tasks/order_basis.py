@@ -1,4 +1,19 @@
-"""What a site has on record that its orders stand on: stock that can serve, bookings, what is on order, free space."""
+"""What a site has on record that its orders stand on: stock that can serve, bookings, what is coming, free space."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from stockroom.core.opening import Opening
+from stockroom.core.practice import Practice, Procedure, Product
+from stockroom.core.records import Booking, Finding
+from stockroom.core.units import count
+from stockroom.core.when import day_text
+from stockroom.store import Link, ledger, orders
+from stockroom.tasks.diary import diary
+from stockroom.tasks.list_stock import StockReport, StockRow, stock_report
+from stockroom.tasks.rules import Rules
+
 
 @dataclass(frozen=True, slots=True)
 class OrderNow:
@@ -22,128 +37,97 @@ class OrderNow:
         """Pieces of a product that have not come yet."""
         return sum(left for code, _, _, left in self.lines if code == product)
 
+    @property
+    def missing(self) -> str:
+        """All that has not come yet: ``4 x CK, 50 x SWAB``."""
+        return ", ".join(f"{left} x {code}" for code, _, _, left in self.lines if left)
+
 
 @dataclass(frozen=True, slots=True)
-class _Site:
-    """What one site has on record at ``at``; its bookings are those not yet done, of procedures that are known."""
+class SiteNow:
+    """One site at an instant. ``bookings`` are those not yet done, by start; ``strangers`` those of them whose
+    procedure the practice file does not have; ``owed`` are (product, lot, place, pieces) that the record lacks.
+    """
 
     name: str
     at: int
     practice: Practice
-    products: Mapping[str, Product]
     opening: Opening
     rows: tuple[StockRow, ...]
+    owed: tuple[tuple[str, str, str, int], ...]
     bookings: tuple[Booking, ...]
+    strangers: tuple[Booking, ...]
     orders: tuple[OrderNow, ...]
+
+    @property
+    def products(self) -> dict[str, Product]:
+        """Code -> product."""
+        return {p.code: p for p in self.practice.products}
+
+    @property
+    def procedures(self) -> dict[str, Procedure]:
+        """Code -> procedure."""
+        return {p.code: p for p in self.practice.procedures}
+
+
+def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[SiteNow]:
+    """Each of some sites at ``at``."""
+    practice = rule.practice
+    stock = stock_report(conn, rule, at)
+    homes = _homes(conn, practice, at, stock)
+    known = {p.code for p in practice.procedures}
+    found = []
+    for name in sites:
+        booked = [b for b in diary(conn, rule, at, [name]).values() if b.state == "booked"]
+        booked.sort(key=lambda b: (b.start, b.number))
+        found.append(
+            SiteNow(
+                name, at, practice, rule.opening(name),
+                rows=tuple(r for r, home in zip(stock.rows, homes, strict=True) if home == name),
+                owed=tuple(o for o in stock.owed if _site(practice, practice.site_of(o[2])) == name),
+                bookings=tuple(b for b in booked if b.procedure in known),
+                strangers=tuple(b for b in booked if b.procedure not in known),
+                orders=tuple(open_orders(conn, rule, at, [name])),
+            )
+        )  # fmt: skip
+    return found
 
 
 def open_orders(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[OrderNow]:
     """The orders of some sites of which something is still to come at ``at``, by the day on which they are due."""
     found = []
     for o in orders.orders(conn, at).values():
-        site = _known_site(rule.practice, o.site)
+        site = _site(rule.practice, o.site)
         if o.state != "open" or site not in sites:
             continue
         lines = tuple((p, n, o.received.get(p, 0), o.open_quantity(p)) for p, n in o.ordered.items())
-        # A day that ends at midnight is due at the first instant of the next one.
+        # Where somebody is there until midnight, it is due at the first instant of the next day.
         due_on = rule.opening(site).day(o.due - 1)
         found.append(OrderNow(o.number, o.supplier, site, o.at, o.due, due_on, o.due < at, lines))
     return sorted(found, key=lambda o: (o.due, o.number))
 
 
-def _on_record(
-    conn: Link, rule: Rules, at: int, name: str, stock: StockReport, pulls: Mapping[int, Pull]
-) -> _Site:
-    practice = rule.practice
-    known = {p.code for p in practice.procedures}
-    booked = [b for b in diary(conn, rule, at, [name]).values() if b.state == "booked" and b.procedure in known]
-    return _Site(
-        name, at, practice, {p.code: p for p in practice.products}, rule.opening(name),
-        tuple(r for r in stock.rows if _site_of(practice, r, pulls) == name),
-        tuple(sorted(booked, key=lambda b: (b.start, b.number))),
-        tuple(open_orders(conn, rule, at, [name])),
-    )  # fmt: skip
+def _site(practice: Practice, name: str | None) -> str:
+    """The site of that name, the first one for what names none that is known: so that nothing counts twice."""
+    return next((s.name for s in practice.sites if s.name == name), practice.sites[0].name)
 
 
-def _known_site(practice: Practice, name: str | None) -> str:
-    """The site of that name; the first one for a place or record that names none, so that nothing counts twice."""
-    return name if name in {s.name for s in practice.sites} and name is not None else practice.sites[0].name
-
-
-def _site_of(practice: Practice, row: StockRow, pulls: Mapping[int, Pull]) -> str:
-    if row.pull is None:
-        return _known_site(practice, practice.site_of(row.place))
-    pull = pulls[row.pull]
-    site = practice.site_of(pull.source)
-    return _known_site(practice, pull.site if site is None else site)
-
-
-def _overdue(here: _Site) -> list[Finding]:
+def _homes(conn: Link, practice: Practice, at: int, stock: StockReport) -> list[str]:
+    """The site of each row: that of its place, of a kit that is out that of the fridge which it came from."""
+    pulls = ledger.pulls(conn, at)
     found = []
-    for o in here.orders:
-        if o.overdue:
-            missing = ", ".join(f"{left} x {code}" for code, _, _, left in o.lines if left)
-            what = f"{o.label} from {o.supplier} was due {day_text(o.due_on)}: {missing} not here, counted as nothing"
-            todo = f"stockroom reorder expect {o.label} --on DAY, or: stockroom reorder close {o.label} --why …"
-            found.append(Finding("order-overdue", what, todo, urgent=True))
+    for row in stock.rows:
+        pull = None if row.pull is None else pulls[row.pull]
+        home = practice.site_of(row.place if pull is None else pull.source)
+        found.append(_site(practice, pull.site if home is None and pull is not None else home))
     return found
 
 
-def _unaccounted(rule: Rules, here: _Site, stock: StockReport) -> list[Finding]:
-    return [
-        Finding(
-            "unaccounted", f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have, at {place}",
-            f'count it, or this list is wrong: stockroom stock count "{place}"', urgent=True,
-        )
-        for product, lot, place, n in stock.owed
-        if _known_site(rule.practice, rule.practice.site_of(place)) == here.name
-    ]  # fmt: skip
+def pieces(here: SiteNow, product: Product, state: str) -> tuple[tuple[int | None, int], ...]:
+    """(end of use, pieces) of a product's stock in a state, where it can serve.
 
-
-def _bookings(conn: Link, rule: Rules, here: _Site) -> list[Finding]:
-    """Bookings that are over and not recorded (they count as known), and those whose demand nobody can know."""
-    found = []
-    over = [b for b in here.bookings if b.end <= here.at]
-    if over:
-        listed = _few([f"B-{b.number}" for b in over])
-        found.append(
-            Finding(
-                "unrecorded", f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {listed}",
-                f"stockroom booking done B-{over[0].number}",
-            )
-        )  # fmt: skip
-    known = {p.code for p in here.practice.procedures}
-    for b in diary(conn, rule, here.at, [here.name]).values():
-        if b.state == "booked" and b.procedure not in known:
-            what = f"B-{b.number} is booked for {b.procedure}, which the practice file does not have: not counted"
-            todo = f"load a practice file that has it, or: stockroom booking cancel B-{b.number} --why …"
-            found.append(Finding("unknown-procedure", what, todo, urgent=True))
-    return found
-
-
-def _few(names: Sequence[str], most: int = 6) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
-
-
-def free_space(practice: Practice, site: str, rows: Sequence[StockRow], coming: Sequence[OrderNow]) -> int | None:
-    """Room in all fridges of a site together, in the products' ``space``; None where one of them has no limit.
-
-    What stands in them takes room, held and expired pieces too, and so does what is on order and kept cold. An
-    overdue order takes none, as it counts as nothing. Without any fridge there is no room.
-    """
-    capacity = {f.name: f.capacity for f in practice.fridges if f.site == site}
-    if None in capacity.values():
-        return None
-    space = {p.code: p.space for p in practice.products}
-    stands = sum(r.quantity * space.get(r.product, 1) for r in rows if r.pull is None and r.place in capacity)
-    cold = [p for p in practice.products if p.cold]
-    ordered = sum(o.coming(p.code) * p.space for o in coming if not o.overdue for p in cold)
-    return sum(c or 0 for c in capacity.values()) - stands - ordered
-
-
-def _pieces(here: _Site, product: Product, state: str) -> tuple[tuple[int | None, int], ...]:
-    """(end of use, pieces) of a product's stock in a state, where it can serve: what is kept cold counts in a fridge or
-    out of it to warm, and only with a known expiry; a kit that is out only before its use-by.
+    What is kept cold counts in a fridge, or out of it to warm, and only with a known expiry; a kit that is out only
+    before its use-by.
     """
     found = []
     for row in here.rows:
@@ -160,3 +144,45 @@ def _pieces(here: _Site, product: Product, state: str) -> tuple[tuple[int | None
     return tuple(found)
 
 
+def free_space(here: SiteNow) -> int | None:
+    """Room in all fridges of a site together, in the products' ``space``; None where one of them has no limit.
+
+    What stands in them takes room, held and expired pieces too, and so does what is on order and kept cold. An
+    overdue order takes none, as it counts as nothing. Without any fridge there is no room.
+    """
+    capacity = {f.name: f.capacity for f in here.practice.fridges if f.site == here.name}
+    if None in capacity.values():
+        return None
+    products = here.products
+    stands = sum(
+        r.quantity * (products[r.product].space if r.product in products else 1)
+        for r in here.rows
+        if r.pull is None and r.place in capacity
+    )
+    cold = [p for p in products.values() if p.cold]
+    ordered = sum(o.coming(p.code) * p.space for o in here.orders if not o.overdue for p in cold)
+    return sum(c or 0 for c in capacity.values()) - stands - ordered
+
+
+def findings_of(here: SiteNow) -> list[Finding]:
+    """What makes a list of orders wrong or late: overdue orders, stock that the record lacks, bookings not recorded."""
+    found = []
+    for o in here.orders:
+        if o.overdue:
+            what = f"{o.label} from {o.supplier} was due {day_text(o.due_on)}; until it has a new day {o.missing} count as nothing"
+            todo = f"stockroom reorder expect {o.label} --on DAY, or: stockroom reorder close {o.label} --why …"
+            found.append(Finding("order-overdue", what, todo, urgent=True))
+    for product, lot, place, n in here.owed:
+        what = f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have, at {place}"
+        todo = f'until it is counted, the list is not sure: stockroom stock count "{place}"'
+        found.append(Finding("unaccounted", what, todo, urgent=True))
+    for b in here.strangers:
+        what = f"B-{b.number} is booked for {b.procedure}, which the practice file does not have: not counted"
+        todo = f"load a practice file that has it, or: stockroom booking cancel B-{b.number} --why …"
+        found.append(Finding("unknown-procedure", what, todo, urgent=True))
+    over = [f"B-{b.number}" for b in here.bookings if b.end <= here.at]
+    if over:
+        listed = ", ".join(over[:6]) + (f" and {len(over) - 6} more" if len(over) > 6 else "")
+        what = f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {listed}"
+        found.append(Finding("unrecorded", what, f"stockroom booking done {over[0]}"))
+    return found

@@ -5,28 +5,23 @@ Everything is computed from what had happened by the instant that is asked for; 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
 
 from stockroom.core.counts import Pmf
 from stockroom.core.deliveries import Arrival, covers_until, next_arrival
 from stockroom.core.demand import known_pieces, pieces_per_day, unbooked_mean_procedures, unbooked_pieces
-from stockroom.core.opening import Opening
 from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, joint_chance, order_line
-from stockroom.core.practice import Practice, Procedure, Product, Supplier
-from stockroom.core.records import Booking, Finding, Pull
-from stockroom.core.units import count
+from stockroom.core.practice import Procedure, Product, Supplier
+from stockroom.core.records import Finding
 from stockroom.core.usage import used_by
-from stockroom.core.when import day_text
 from stockroom.errors import Refused
-from stockroom.store import Link, ledger, orders
+from stockroom.store import Link
 from stockroom.store.engine import Store
-from stockroom.tasks.diary import diary
-from stockroom.tasks.list_stock import StockReport, StockRow, stock_report
+from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, sites_now
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
 
 LOUD = ("NOT ENOUGH", "TOO LATE")
-"""How the reasons of a line begin that need a person now."""
+"""How the reasons of a line begin that need a person now (core/orders.py)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +39,13 @@ class Planned:
 
     @property
     def have(self) -> int:
-        """Pieces that can be counted on: usable, not expiring unused, or on order."""
+        """Pieces that can be counted on: usable and not expiring unused, or on order."""
         return self.line.usable - self.line.expiring_unused + self.line.on_order
 
     @property
     def held(self) -> int:
         """Pieces that may not be used until somebody decides."""
-        return sum(pieces for _, pieces in self.given.held)
+        return sum(n for _, n in self.given.held)
 
     @property
     def loud(self) -> tuple[str, ...]:
@@ -82,8 +77,8 @@ class SupplierPlan:
 
 @dataclass(frozen=True, slots=True)
 class OrderPlan:
-    """All suppliers of some sites at an instant. ``joint`` are (site, procedure, chance that nothing for it is short),
-    ``room`` the free space of each site's fridges (None: no limit).
+    """All suppliers of some sites at an instant. ``orders`` are those of which something is still to come, ``joint``
+    (site, procedure, chance that nothing for it is short), ``room`` the free space of each site's fridges.
     """
 
     as_of: int
@@ -121,20 +116,13 @@ def explained(
     """
     with store.reading() as conn:
         rule = rules(conn, as_of)
-        code = product_named(rule.practice, product).code
+        wanted = product_named(rule.practice, product)
         plan = order_plan(conn, rule, as_of, site)
-    found = [(s, p) for s in plan.suppliers for p in s.products if p.product.code == code]
+    found = [(s, p) for s in plan.suppliers for p in s.products if p.product.code == wanted.code]
     if not found:
-        never = next(f for f in plan.findings if f.slug == "no-delivery")
+        never = next(f for f in plan.findings if f.slug == "no-delivery" and f'"{wanted.supplier}"' in f.what)
         raise Refused(never.slug, never.what, never.todo)
     return plan, found
-
-
-def orders_now(store: Store, as_of: int, site: str | None = None) -> list[OrderNow]:
-    """The orders of which something is still to come, overdue ones first. Raises: Refused for an unknown site."""
-    with store.reading() as conn:
-        rule = rules(conn, as_of)
-        return open_orders(conn, rule, as_of, rule.sites(site))
 
 
 def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> OrderPlan:
@@ -142,29 +130,27 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
 
     Raises: Refused for an unknown site.
     """
-    sites = rule.sites(site)
-    stock = stock_report(conn, rule, at)
-    pulls = ledger.pulls(conn, at)
     suppliers: list[SupplierPlan] = []
     findings: list[Finding] = []
     joint: list[tuple[str, str, float]] = []
-    room: dict[str, int | None] = {}
-    for name in sites:
-        here = _on_record(conn, rule, at, name, stock, pulls)
-        findings += [*_overdue(here), *_unaccounted(rule, here, stock), *_bookings(conn, rule, here)]
-        room[name] = free_space(here.practice, name, here.rows, here.orders)
-        made, never = _suppliers(here, room[name])
+    sites = sites_now(conn, rule, at, rule.sites(site))
+    room = {here.name: free_space(here) for here in sites}
+    for here in sites:
+        made, never = _suppliers(here, room[here.name])
         suppliers += made
-        findings += never
+        findings += [*findings_of(here), *never]
         joint += _joint(here, made)
-    coming = tuple(o for o in open_orders(conn, rule, at, sites))
     return OrderPlan(
-        at, rule.practice.currency, tuple(suppliers), coming, tuple(findings), tuple(joint), room
+        at, rule.practice.currency, tuple(suppliers), tuple(o for here in sites for o in here.orders), tuple(findings),
+        tuple(joint), room,
     )  # fmt: skip
 
 
-def _suppliers(here: _Site, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
-    """The plan of every supplier that delivers something, each taking from the room what its order fills."""
+def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
+    """The plan of every supplier that delivers something, and those that never do.
+
+    The fridges are shared: what one order fills is not there for the next, in the practice file's order.
+    """
     made, never = [], []
     for supplier in here.practice.suppliers:
         products = [p for p in here.practice.products if p.supplier == supplier.name]
@@ -176,7 +162,7 @@ def _suppliers(here: _Site, room: int | None) -> tuple[list[SupplierPlan], list[
             if fault.slug != "no-delivery":
                 raise
             codes = ", ".join(p.code for p in products)
-            never.append(Finding(fault.slug, f"{fault.what}: no order for {codes}", fault.todo, urgent=True))
+            never.append(Finding(fault.slug, f"{fault.what}: nothing is proposed of {codes}", fault.todo, urgent=True))
             continue
         made.append(plan)
         if room is not None:
@@ -184,7 +170,7 @@ def _suppliers(here: _Site, room: int | None) -> tuple[list[SupplierPlan], list[
     return made, never
 
 
-def _supplier(here: _Site, supplier: Supplier, products: Sequence[Product], room: int | None) -> SupplierPlan:
+def _supplier(here: SiteNow, supplier: Supplier, products: Sequence[Product], room: int | None) -> SupplierPlan:
     arrival = next_arrival(supplier, here.opening, here.at)
     planned = []
     for product in products:
@@ -193,32 +179,32 @@ def _supplier(here: _Site, supplier: Supplier, products: Sequence[Product], room
         if room is not None and product.cold:
             room -= one.line.order_quantity * product.space
     order = by_supplier([p.given for p in planned], supplier, here.practice.currency)
-    lines = {line.product: line for line in (*order.lines, *order.nothing_needed)}
     # The supplier's minimum may have taken a line back to nothing.
-    final = tuple(replace(p, line=lines[p.product.code]) for p in planned)
-    return SupplierPlan(here.name, supplier, arrival, order, final)
-
-
-def _planned(here: _Site, supplier: Supplier, arrival: Arrival, product: Product, room: int | None) -> Planned:
-    practice, code = here.practice, product.code
-    until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
-    procedures = {p.code: p for p in practice.procedures}
-    booked = tuple(
-        (b.number, start, pieces)
-        for b in here.bookings
-        for start, pieces in known_pieces(code, [b], procedures, here.products)
+    lines = {line.product: line for line in (*order.lines, *order.nothing_needed)}
+    return SupplierPlan(
+        here.name, supplier, arrival, order, tuple(replace(p, line=lines[p.product.code]) for p in planned)
     )
-    users = [(p, n) for p in practice.procedures if (n := used_by(p, None, here.products).loose.get(code, 0))]
+
+
+def _planned(here: SiteNow, supplier: Supplier, arrival: Arrival, product: Product, room: int | None) -> Planned:
+    practice, products, code = here.practice, here.products, product.code
+    until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
+    booked = tuple(
+        (b.number, start, n)
+        for b in here.bookings
+        for start, n in known_pieces(code, [b], here.procedures, products)
+    )
+    users = [(p, n) for p in practice.procedures if (n := used_by(p, None, products).loose.get(code, 0))]
     means = {p.code: _mean(here, p, until) for p, _ in users}
-    target = practice.service_target if product.service_target is None else product.service_target
     given = OrderInput(
         product=product, now=here.at, arrives_at=arrival.arrives_at, covers_until=until,
-        known=tuple((start, pieces) for _, start, pieces in booked),
-        unbooked=unbooked_pieces(code, practice.procedures, means, here.products),
-        unbooked_lead=_until_usable(here, arrival, product, users, means) if practice.target_kind == "fill" else None,
-        daily_rate=pieces_per_day(code, practice.procedures, here.products),
-        target=target, target_kind=practice.target_kind,
-        lots=_pieces(here, product, "usable"), held=_pieces(here, product, "quarantined"),
+        known=tuple((start, n) for _, start, n in booked),
+        unbooked=unbooked_pieces(code, practice.procedures, means, products),
+        unbooked_lead=_until_usable(here, arrival, product, means) if practice.target_kind == "fill" else None,
+        daily_rate=pieces_per_day(code, practice.procedures, products),
+        target=practice.service_target if product.service_target is None else product.service_target,
+        target_kind=practice.target_kind,
+        lots=pieces(here, product, "usable"), held=pieces(here, product, "quarantined"),
         on_order=tuple((o.due, n) for o in here.orders if not o.overdue and (n := o.coming(code))),
         overdue=tuple((o.label, n) for o in here.orders if o.overdue and (n := o.coming(code))),
         free_space=room,
@@ -227,24 +213,23 @@ def _planned(here: _Site, supplier: Supplier, arrival: Arrival, product: Product
     return Planned(product, given, order_line(given), booked, expected)
 
 
-def _mean(here: _Site, procedure: Procedure, until: int) -> float:
+def _mean(here: SiteNow, procedure: Procedure, until: int) -> float:
     """How many more of a procedure are expected to be booked until an instant, by the practice file's figure."""
     starts = [b.start for b in here.bookings if b.procedure == procedure.code]
     return unbooked_mean_procedures(procedure, here.opening, here.at, until, starts)
 
 
-def _until_usable(
-    here: _Site, arrival: Arrival, product: Product, users: Sequence[tuple[Procedure, int]], means: Mapping[str, float]
-) -> Pmf:
-    """Pieces still to be booked until this order can be used, its warm-up included, as covers_until includes that of
-    the next. A late booking in a week may leave less for the whole than for its beginning, never more than the whole.
+def _until_usable(here: SiteNow, arrival: Arrival, product: Product, means: Mapping[str, float]) -> Pmf:
+    """Pieces still to be booked until this order can be used: its warm-up counts, as that of the next one does in
+    covers_until. Bookings late in a week may leave less for the week than for its beginning; never more is expected
+    for a part than for the whole.
     """
     usable = arrival.arrives_at + product.warmup_seconds
-    lead = {p.code: min(means[p.code], _mean(here, p, usable)) for p, _ in users}
-    return unbooked_pieces(product.code, [p for p, _ in users], lead, here.products)
+    lead = {code: min(mean, _mean(here, here.procedures[code], usable)) for code, mean in means.items()}
+    return unbooked_pieces(product.code, here.practice.procedures, lead, here.products)
 
 
-def _joint(here: _Site, made: Sequence[SupplierPlan]) -> list[tuple[str, str, float]]:
+def _joint(here: SiteNow, made: Sequence[SupplierPlan]) -> list[tuple[str, str, float]]:
     """For each procedure the chance that nothing it uses runs short, this order included, if independent."""
     chances = {p.product.code: p.line.no_shortage for s in made for p in s.products}
     found = []

@@ -144,6 +144,16 @@ def test_spans_are_cut_and_run_over_midnight():
     ]
 
 
+def test_an_instant_for_people_and_as_a_command_reads_it():
+    """Derived; the doubled hour needs its offset, since a bare 02:30 could be read in two ways."""
+    place = opening("Europe/Amsterdam")
+    friday = place.at(date(2026, 3, 6), 945)
+    assert (place.clock(friday), place.typed(friday)) == ("Fri 6 Mar 15:45", "2026-03-06T15:45")
+    first = place.at(date(2026, 10, 25), 150)
+    assert place.typed(first) == "2026-10-25T02:30+02:00"
+    assert place.typed(first + 3600) == "2026-10-25T02:30+01:00"
+
+
 # The latest and the earliest staffed moment.
 
 
