@@ -177,17 +177,20 @@ def done(
     result = finished(job.store(), job.act(), booking, outcome)
 
     def draw(screen: "Screen") -> None:
-        left = _unrecorded(job)
+        left = _unrecorded(job, result.fields["at"])
         if left:
             screen.note(f"still to be recorded: {', '.join(f'B-{b}' for b in left)}")
 
     return recorded(result, draw)
 
 
-def _unrecorded(job: Job) -> list[int]:
+def _unrecorded(job: Job, at: str) -> list[int]:
+    """What is still open: of then where a time was given, else of now."""
+    from stockroom.core.when import instant
     from stockroom.tasks.finish import unrecorded
 
-    return [b.number for b in unrecorded(job.store(), job.now, job.site)]
+    when = job.now if job.at_text is None else instant(at, job.zone(), job.now)
+    return [b.number for b in unrecorded(job.store(), when, job.site)]
 
 
 def _open(job: Job) -> Answer:

@@ -4,6 +4,8 @@ import os
 import re
 import sys
 import time
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import typer
@@ -43,7 +45,7 @@ def main(argv: list[str]) -> int:
     job = Job(int(time.time()), "")
     try:
         args = prepared(argv, job)
-        app(args, obj=job, standalone_mode=False, prog_name="stockroom")
+        _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
         return job.exit_code
     except StockroomError as fault:
         _complain(fault.what, fault.todo)
@@ -61,6 +63,12 @@ def main(argv: list[str]) -> int:
         if hasattr(fault, "format_message") and hasattr(fault, "exit_code"):
             return _misused(fault)
         return _defect(fault)
+
+
+@cache
+def _command() -> Callable[..., object]:
+    """The commands built once: a run that plays many lines does not build them for each."""
+    return typer.main.get_command(app)
 
 
 def prepared(argv: list[str], job: Job) -> list[str]:

@@ -23,10 +23,10 @@ def draw_plan(screen: Screen, plan: "WarmPlan", zone: ZoneInfo) -> None:
         screen.line("No coming booking needs a kit from the fridge.")
     else:
         draw_rows(screen, plan.rows, zone, plan.as_of)
-    taken = {r.pull for r in plan.rows}
-    for kit in plan.kits.out:
-        if kit.pull not in taken and kit.promised_to is None:
-            screen.note(f"P-{kit.pull} ({kit.product} lot {kit.lot_code}) is out and no coming booking can use it")
+    for u in plan.unused:
+        until = "its time is over" if u.over else "" if u.use_by is None else f"use by {local_text(u.use_by, zone, plan.as_of)}"
+        text = f"P-{u.kit.pull} ({u.kit.product} lot {u.kit.lot_code}) is out and no booking uses it"
+        screen.alert(text + (f"; {until}" if until else ""))
     for pull, why in plan.kits.unusable:
         screen.alert(f"P-{pull.number} ({pull.product}) is out and {why}: do not use it")
     if any(r.state == "ready" for r in plan.rows):
@@ -47,7 +47,7 @@ def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -
         if r.state in URGENT:
             screen.alert(f"B-{r.booking} {r.product}: {r.why}")
             if r.todo:
-                screen.todo(r.todo)
+                screen.todo(f"stockroom {r.todo}")
 
 
 def _when(r: "Row", zone: ZoneInfo, now: int) -> str:

@@ -24,7 +24,7 @@ class Stay:
     end: int | None
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Parcel:
     """``quantity`` pieces with one path: where they are, since when, why they may not be used, and their stays."""
 
@@ -138,7 +138,11 @@ def _taken(state: LotState, place: str, quantity: int, prefer: str, known: int) 
     for parcel in sorted(state.at(place), key=order):
         if quantity <= 0:
             break
-        part = parcel.part(min(quantity, parcel.quantity))
+        if parcel.quantity <= quantity:
+            state.parcels.remove(parcel)
+            part = parcel
+        else:
+            part = parcel.part(quantity)
         quantity -= part.quantity
         taken.append(part)
     return taken, quantity

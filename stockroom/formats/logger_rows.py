@@ -171,6 +171,8 @@ def _quick(
     fits = np.searchsorted(cuts, ends) - before == layout.width - 1
     if layout.delimiter == "," and layout.header and layout.width > len(layout.header):
         return
+    if max(*layout.time, layout.temperature) >= layout.width:
+        return
     quotes = np.flatnonzero(buf == ord('"'))
     if len(quotes):
         fits &= np.searchsorted(quotes, starts) == np.searchsorted(quotes, ends)

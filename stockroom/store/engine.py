@@ -8,6 +8,7 @@ import contextlib
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -40,8 +41,12 @@ def is_server(where: str) -> bool:
     return where.startswith(("postgresql://", "postgresql+psycopg://"))
 
 
+@lru_cache(maxsize=16)
 def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
-    """(engine, printable name, path or None) for a path or a server's address. Opens nothing yet."""
+    """(engine, printable name, path or None) for a path or a server's address. Opens nothing yet.
+
+    Kept for the process, so that a run of many commands compiles each statement once.
+    """
     if is_server(where):
         try:
             url = sa.make_url(where).set(drivername="postgresql+psycopg")

@@ -1,6 +1,7 @@
 """What is on record about fridges: logger readings, checks by hand, excursions and their decisions."""
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import sqlalchemy as sa
@@ -17,8 +18,8 @@ def series(conn: sa.Connection, fridge: int, start: int = -FOREVER, end: int = F
         sa.select(t.reading.c.at, t.reading.c.milli)
         .where(t.reading.c.fridge == fridge, t.reading.c.at >= start, t.reading.c.at <= end, live(t.reading))
         .order_by(t.reading.c.at)
-    ).fetchall()
-    flat = np.array([tuple(r) for r in rows], dtype=np.int64).reshape(-1, 2)
+    )
+    flat = np.fromiter(chain.from_iterable(rows), dtype=np.int64).reshape(-1, 2)
     return np.ascontiguousarray(flat[:, 0]), np.ascontiguousarray(flat[:, 1])
 
 

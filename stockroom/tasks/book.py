@@ -4,7 +4,7 @@ from datetime import timedelta
 
 from stockroom.core.patient import not_a_code
 from stockroom.core.practice import Procedure
-from stockroom.core.records import Booking
+from stockroom.core.records import Booking, Pull
 from stockroom.core.warmup import Row
 from stockroom.core.when import local_text
 from stockroom.errors import Refused
@@ -13,6 +13,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.diary import booking_named, diary
 from stockroom.tasks.places import procedure_named
+from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import HELP, in_hours, warm_plan
 
 
@@ -45,7 +46,7 @@ def _answered(rec: Recording, number: int) -> tuple[Booking, list[Row]]:
     rows = [r for r in made.rows if r.booking == number]
     for row in rows:
         if row.state in HELP:
-            rec.note(row.state, f"{row.product}: {row.why}", row.todo, urgent=True)
+            rec.note(row.state, f"{row.product}: {row.why}", f"stockroom {row.todo}", urgent=True)
     return booking, rows
 
 
@@ -104,8 +105,8 @@ def free_useless_promises(rec: Recording, number: int) -> None:
     """Frees the kits promised to a booking that they can no longer serve."""
     made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
     kept = {r.pull for r in made.rows if r.booking == number and r.pull is not None}
-    for pull in ledger.pulls(rec.conn, rec.act.at).values():
-        if pull.booking == number and pull.number not in kept:
+    for pull in still_out(rec, number):
+        if pull.number not in kept:
             ledger.promised(rec.book, pull.number, None)
             rec.note("kit-freed", f"P-{pull.number} cannot serve B-{number} any more and is free", urgent=True)
 
@@ -142,13 +143,19 @@ def cancel(store: Store, act: Act, text: str, why: str) -> Recorded:
     return rec.done()
 
 
+def still_out(rec: Recording, number: int) -> list[Pull]:
+    """Kits promised to a booking that are out of the fridge and not used."""
+    mine = [p for p in ledger.pulls(rec.conn, rec.act.at).values() if p.booking == number]
+    lots = lots_now(rec.conn, rec.act.at, {p.lot for p in mine}) if mine else {}
+    return [p for p in mine if p.lot in lots and lots[p.lot].state.quantity(p.place)]
+
+
 def free_promises(rec: Recording, number: int) -> list[int]:
     """Frees every kit promised to a booking that still is out; says which bookings could take it."""
     freed = []
-    for pull in ledger.pulls(rec.conn, rec.act.at).values():
-        if pull.booking == number:
-            ledger.promised(rec.book, pull.number, None)
-            freed.append(pull.number)
+    for pull in still_out(rec, number):
+        ledger.promised(rec.book, pull.number, None)
+        freed.append(pull.number)
     if freed:
         made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
         for n in freed:

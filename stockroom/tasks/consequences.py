@@ -6,7 +6,7 @@ The one owner of consequences. Numbers and holds only accumulate: nothing here e
 from collections.abc import Sequence
 
 from stockroom.core.excursions import Event, Numbered
-from stockroom.core.stock import FOREVER, Parcel, touched
+from stockroom.core.stock import Parcel, touched
 from stockroom.core.units import degrees
 from stockroom.store import fridges, ledger
 from stockroom.store.fridges import Decision
@@ -34,15 +34,17 @@ def settle(rec: Recording) -> None:
 def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
     lots = list(lots_now(rec.conn).values())
     stood = [x for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())]
-    # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
-    if any(_has_allowance(rec, x) for x in stood):
-        since = -FOREVER
     past = history(rec.conn, name, key, stood, since=since)
-    found = numbers(rec.conn, past, events(past, stood))
+    seen = events(past, stood)
+    if any(_may_be_allowed(rec, x, e) for x in stood for e in seen if e.end is None or e.end >= since):
+        # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
+        past = history(rec.conn, name, key, stood)
+        seen = events(past, stood)
+    found = numbers(rec.conn, past, seen)
     decisions = fridges.decisions(rec.conn)
     fresh: list[str] = []
     for i, n in enumerate(found):
-        if n.event.end is not None and n.event.end < since and n.number is not None:
+        if n.event.end is not None and n.event.end < since:
             continue
         number = n.number
         if number is None:
@@ -59,9 +61,11 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
             rec.excursions.append(label)
 
 
-def _has_allowance(rec: Recording, lot: LotNow) -> bool:
-    product = rec.rules.practice.product(lot.lot.product)
-    return product is not None and product.allowance is not None
+def _may_be_allowed(rec: Recording, lot: LotNow, event: Event) -> bool:
+    practice = rec.rules.practice
+    product = practice.product(lot.lot.product)
+    allowance = None if product is None else product.allowance
+    return allowance is not None and event.direction == "warm" and own_line(practice, lot.lot.product, event)
 
 
 def _hold(

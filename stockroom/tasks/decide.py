@@ -87,15 +87,18 @@ def _exceptions(given: Sequence[str], lots: Sequence[tuple[str, str, int]]) -> s
 
 
 def explain(store: Store, act: Act, day: date, why: str, fridge: str | None) -> Recorded:
-    """Answers for a missed check or a gap of a day. Raises: Refused."""
+    """Answers for the missed checks and gaps of a day: of one fridge, or of all where none is named. Raises: Refused."""
     with recording(store, act, "explain") as rec:
-        name = fridge_named(rec.rules.practice, fridge, act.site)
-        today = rec.rules.opening(rec.book.site).day(act.now)
+        site = rec.rules.site(act.site)
+        all_here = [f.name for f in rec.rules.practice.fridges if f.site == site]
+        names = all_here if fridge is None else [fridge_named(rec.rules.practice, fridge, act.site)]
+        today = rec.rules.opening(site).day(act.now)
         if day > today:
             raise Refused("ahead-of-time", f"{day_text(day)} has not come", "explain it when it has")
-        fridges.explain(rec.book, key_of(rec, name), day.isoformat(), why)
-        rec.book.what = f"{name}, {day_text(day)}: {why}"
-        rec.fields |= {"fridge": name, "day": day.isoformat(), "why": why}
+        for name in names:
+            fridges.explain(rec.book, key_of(rec, name), day.isoformat(), why)
+        rec.book.what = f"{', '.join(names)}, {day_text(day)}: {why}"
+        rec.fields |= {"fridges": names, "day": day.isoformat(), "why": why}
     return rec.done()
 
 

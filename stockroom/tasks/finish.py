@@ -12,12 +12,12 @@ from stockroom.errors import Refused
 from stockroom.store import bookings, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
-from stockroom.tasks.book import free_promises
+from stockroom.tasks.book import free_promises, still_out
 from stockroom.tasks.diary import booking_named, diary
 from stockroom.tasks.move_stock import use_pieces
 from stockroom.tasks.places import key_of, number_of, procedure_named, product_named
 from stockroom.tasks.rules import rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_now, lots_of
 from stockroom.tasks.warm_plan import expiry_end
 
 
@@ -120,7 +120,7 @@ def _kits(
     rec: Recording, product: Product, booking: Booking, lot: str | None, named: tuple[str, ...]
 ) -> list[tuple[Pull, LotNow]]:
     """Kits that are out, in the order in which they would be used: named, promised to it, then free and earliest use-by."""
-    lots = lots_now(rec.conn, rec.act.at)
+    lots = {x.lot.key: x for x in lots_of(rec.conn, product.code, rec.act.at)}
     out = []
     wanted = [number_of(p, "P") for p in named]
     known = ledger.pulls(rec.conn)
@@ -188,11 +188,7 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
     with recording(store, act, "missed") as rec:
         booking = _to_finish(rec, text)
         lots = lots_now(rec.conn, act.at)
-        out = [
-            (p, lots[p.lot])
-            for p in ledger.pulls(rec.conn).values()
-            if p.booking == booking.number and p.lot in lots and lots[p.lot].state.quantity(p.place)
-        ]
+        out = [(p, lots[p.lot]) for p in still_out(rec, booking.number)]
         if out and kit not in ("sealed", "opened"):
             names = ", ".join(p.place for p, _ in out)
             raise Refused(

@@ -177,9 +177,13 @@ def _help(rec: Recording, numbers: list[int]) -> None:
     """Says at once which of the new or moved bookings cannot be served."""
     made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
     wanted = set(numbers)
+    grouped: dict[tuple[str, str], list[int]] = {}
     for row in made.rows:
         if row.booking in wanted and row.state in HELP:
-            rec.note(row.state, f"B-{row.booking} {row.product}: {row.why}", row.todo, urgent=True)
+            grouped.setdefault((row.state, row.product), []).append(row.booking)
+    for (state, product), found in grouped.items():
+        listed = ", ".join(f"B-{n}" for n in found[:6]) + (f" and {len(found) - 6} more" if len(found) > 6 else "")
+        rec.note(state, f"{product} {state} for {count(len(found), 'booking')}: {listed}", "stockroom warmup check", urgent=True)
     for number, booking in diary(rec.conn, rec.rules).items():
         if number in wanted and booking.start > rec.act.at and not in_hours(rec.rules, booking):
             rec.note("outside-hours", f"B-{number} lies outside the hours in which somebody is there", urgent=True)

@@ -12,7 +12,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.places import key_of, place_or_box, product_named
 from stockroom.tasks.receive import space_taken
-from stockroom.tasks.shelves import LotNow, lot_named, lots_now
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 
 
 def move(store: Store, act: Act, product: str, lot: str, quantity: int, source: str, target: str) -> Recorded:
@@ -181,8 +181,8 @@ def _takeable(rec: Recording, product: Product, site: str, lot: str | None, toda
     practice = rec.rules.practice
     only = None if lot is None else lot_named(rec.conn, product.code, lot).key
     rows: list[Row] = []
-    for now in lots_now(rec.conn, rec.act.at).values():
-        if now.lot.product != product.code or (only is not None and now.lot.key != only):
+    for now in lots_of(rec.conn, product.code, rec.act.at):
+        if only is not None and now.lot.key != only:
             continue
         for place in sorted({p.place for p in now.state.inside()}):
             if place.startswith("P-") or (practice.site_of(place) or site) != site:
@@ -215,7 +215,7 @@ def _unaccounted(
     why: str | None,
 ) -> dict[str, object]:  # fmt: skip
     """What the record does not have is owed by the lot that was there last, until a count or a delivery explains it."""
-    lots = [x for x in lots_now(rec.conn).values() if x.lot.product == product.code]
+    lots = lots_of(rec.conn, product.code)
     if lot is not None:
         lots = [x for x in lots if x.lot.code == lot]
     last = max(lots, key=lambda x: max((m.at for m in x.records.movements), default=0), default=None)

@@ -182,7 +182,11 @@ def findings_of(here: SiteNow) -> list[Finding]:
         found.append(Finding("unknown-procedure", what, todo, urgent=True))
     over = [f"B-{b.number}" for b in here.bookings if b.end <= here.at]
     if over:
-        listed = ", ".join(over[:6]) + (f" and {len(over) - 6} more" if len(over) > 6 else "")
-        what = f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {listed}"
+        what = f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {few(over)}"
         found.append(Finding("unrecorded", what, f"stockroom booking done {over[0]}"))
     return found
+
+
+def few(names: Sequence[str], most: int = 6) -> str:
+    """The first names of a list, and how many there are besides."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -31,6 +31,11 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
     return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
 
 
+def lots_of(conn: Link, product: str, until: int = FOREVER) -> list[LotNow]:
+    """The lots of one product with their state at ``until``."""
+    return list(lots_now(conn, until, ledger.lots(conn, product)).values())
+
+
 def lot_named(conn: Link, product: str, code: str) -> Lot:
     """The lot of that exact code. Raises: Refused, naming the nearest, where there is none."""
     exact = ledger.lots(conn, product, code)

@@ -11,9 +11,10 @@ from stockroom.errors import Refused
 from stockroom.store import Link, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.book import still_out
 from stockroom.tasks.diary import booking_named
 from stockroom.tasks.places import key_of, number_of, place_named, product_named
-from stockroom.tasks.shelves import LotNow, lot_named, lots_now
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 from stockroom.tasks.warm_plan import expiry_end, needs_of
 
 
@@ -76,12 +77,9 @@ def _for_booking(rec: Recording, booking: Booking, extra: bool) -> dict[str, int
         raise Refused(
             "no-kit-needed", f"{booking.procedure} needs no kit from the fridge", "there is nothing to take out"
         )
-    lots = lots_now(rec.conn, rec.act.at)
     have: dict[str, list[str]] = {}
-    for pull in ledger.pulls(rec.conn).values():
-        now = lots.get(pull.lot)
-        if pull.booking == booking.number and now is not None and now.state.quantity(pull.place):
-            have.setdefault(pull.product, []).append(pull.place)
+    for pull in still_out(rec, booking.number):
+        have.setdefault(pull.product, []).append(pull.place)
     if extra:
         return wanted
     left = {code: n - len(have.get(code, [])) for code, n in wanted.items()}
@@ -99,8 +97,8 @@ def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) ->
     today = rec.rules.opening(site).day(rec.act.at)
     only = None if lot is None else lot_named(rec.conn, kit.code, lot).key
     rows = []
-    for now in lots_now(rec.conn, rec.act.at).values():
-        if now.lot.product != kit.code or (only is not None and now.lot.key != only):
+    for now in lots_of(rec.conn, kit.code, rec.act.at):
+        if only is not None and now.lot.key != only:
             continue
         for place in sorted({p.place for p in now.state.inside()}):
             if place.startswith("P-") or (rec.rules.practice.site_of(place) or site) != site:

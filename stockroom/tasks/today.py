@@ -118,7 +118,7 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
     for r in plan.rows:
         if r.state in HELP:
             when = local_text(r.start, rule.zone, as_of)
-            found.append(Finding(r.state, f"B-{r.booking} on {when}, {r.product}: {r.state}. {r.why}", r.todo, urgent=True))
+            found.append(Finding(r.state, f"B-{r.booking} on {when}, {r.product}: {r.state}. {r.why}", f"stockroom {r.todo}", urgent=True))
     opening = rule.opening(rule.sites(site)[0])
     today = opening.day(as_of)
     coming = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked" and opening.day(b.start) == today]
@@ -126,12 +126,15 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
         first = min(coming, key=lambda b: b.start)
         what = f"{count(len(coming), 'booking')} today, the first at {local_text(first.start, rule.zone, as_of)}"
         found.append(Finding("today", what, "stockroom booking list --days 0"))
-    taken = {r.pull for r in plan.rows}
-    for kit in plan.kits.out:
-        if kit.pull not in taken and kit.promised_to is None:
-            found.append(
-                Finding("kit-free", f"P-{kit.pull} ({kit.product}) is out and no booking can use it", "stockroom warmup check", urgent=True)
-            )
+    for u in plan.unused:
+        until = "its time is over" if u.over else "" if u.use_by is None else f"use by {local_text(u.use_by, rule.zone, as_of)}"
+        what = f"P-{u.kit.pull} ({u.kit.product}) is out and no booking uses it" + (f"; {until}" if until else "")
+        product = rule.practice.product(u.kit.product)
+        back = product is not None and product.returnable and not u.over
+        todo = f"stockroom warmup back P-{u.kit.pull}" if back else f"stockroom warmup promise P-{u.kit.pull} B-…, or move a booking to it"
+        if u.over:
+            todo = f"stockroom stock discard --pull P-{u.kit.pull} --why … --by INITIALS"
+        found.append(Finding("kit-free", what, todo, urgent=True))
     return found
 
 
@@ -169,12 +172,12 @@ def _manager(conn: Link, rule: Rules, fridges: Sequence[FridgeNow], as_of: int, 
 
 
 def _to_order(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Finding]:
-    from stockroom.tasks.reorder import order_list
+    from stockroom.tasks.reorder import order_plan
 
     found = []
-    for s in order_list(conn, as_of, site=site, rule=rule).suppliers:
-        lines = [x for x in s.lines if x.order_quantity]
+    for s in order_plan(conn, rule, as_of, site).suppliers:
+        lines = [x for x in s.order.lines if x.order_quantity]
         if lines:
-            what = f"order from {s.supplier} by {local_text(s.order_by, rule.zone, as_of)}: {count(len(lines), 'product')}"
+            what = f"order from {s.supplier.name} by {local_text(s.arrival.order_by, rule.zone, as_of)}: {count(len(lines), 'product')}"
             found.append(Finding("order", what, "stockroom reorder list"))
     return found

@@ -6,14 +6,14 @@ from datetime import timedelta
 
 from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
-from stockroom.core.warmup import FridgeStock, Kit, Need, Row, plan
+from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused, plan, wasted
 from stockroom.store import Link, ledger
 from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import LotNow, lots_now
 
 HELP = ("late", "blocked", "short")
-ATTENTION = ("due", *HELP)
+"""The states in which a booking cannot be served as things stand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,24 +54,32 @@ def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
                 pull.at, pull.out_before, pull.booking,
             )
         )  # fmt: skip
-    return Kits(tuple(out), tuple(_fridge(rule, lots.values(), at, sites)), tuple(unusable))
+    return Kits(tuple(out), tuple(_fridge(conn, rule, lots.values(), at, sites)), tuple(unusable))
 
 
-def _fridge(rule: Rules, lots: Iterable[LotNow], at: int, sites: Sequence[str]) -> list[FridgeStock]:
+def _fridge(conn: Link, rule: Rules, lots: Iterable[LotNow], at: int, sites: Sequence[str]) -> list[FridgeStock]:
+    """Usable kits in the fridges, those put back after an outing apart from the fresh ones: they keep their hours."""
     found = []
     fridges = {f.name: f.site for f in rule.practice.fridges if f.site in sites}
+    outings = ledger.pulls(conn, at)
+    spent = {p.place: p.out_before + ledger.back_at(conn, p.place, p.at) - p.at for p in outings.values()}
     for now in lots:
         product = rule.practice.product(now.lot.product)
         if product is None or not product.warms or now.lot.expiry is None:
             continue
         for name, site in fridges.items():
-            pieces = now.state.quantity(name, held=False)
-            if pieces and not now.expired(rule.opening(site).day(at)):
-                found.append(
-                    FridgeStock(
-                        product.code, now.lot.key, now.lot.code, site, name, expiry_end(rule, now, site), pieces
-                    )
-                )
+            if now.expired(rule.opening(site).day(at)):
+                continue
+            pieces: dict[int, int] = {}
+            for parcel in now.state.at(name):
+                if not parcel.held:
+                    hours = spent.get(parcel.kit or "", 0)
+                    pieces[hours] = pieces.get(hours, 0) + parcel.quantity
+            end = expiry_end(rule, now, site)
+            found += [
+                FridgeStock(product.code, now.lot.key, now.lot.code, site, name, end, n, hours)
+                for hours, n in sorted(pieces.items())
+            ]
     return found
 
 
@@ -114,6 +122,8 @@ class WarmPlan:
     kits: Kits
     needs: tuple[Need, ...]
     bookings: dict[int, Booking]
+    unused: tuple[Unused, ...]
+    """Kits that are out and that no booking uses, first use-by first."""
 
     @property
     def attention(self) -> int:
@@ -135,11 +145,12 @@ def warm_plan(
     kits = kits_now(conn, rule, at, sites)
     needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
     rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    unused = tuple(wasted(rows, kits.out, rule.practice, at))
     if days is not None:
         horizon = rule.opening(sites[0])
         last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
         rows = [r for r in rows if r.start < last]
-    return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming)
+    return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming, unused)
 
 
 def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, str]:

@@ -139,6 +139,15 @@ def test_checks_in_range_cover_what_the_logger_did_not():
     assert (alone.seconds_unmonitored, alone.min_milli, alone.exposure.mkt_celsius) == (0, 3000, None)
 
 
+def test_two_checks_at_one_instant_show_nothing_of_a_stay():
+    # derived: a span without length holds no time, and a stay may be split right at it
+    point = Covered(600, 600, 1000, 12_000)
+    none = ints([])
+    parts = [exposure_of(none, none, a, b, KEEP, MAX_GAP, [point]) for a, b in ((0, 1200), (0, 600), (600, 1200))]
+    assert [(p.min_milli, p.max_milli) for p in parts] == [(None, None)] * 3
+    assert combined(parts[1:]) == parts[0]
+
+
 def test_no_stay_no_exposure():
     assert exposure_of(ints([0, 600]), ints([9000, 9000]), 300, 300, KEEP, MAX_GAP) == Part()
     assert unmonitored(100, 700).exposure.seconds_unmonitored == 600

@@ -4,13 +4,11 @@ from heapq import heappop, heappush
 from itertools import combinations, permutations
 from time import perf_counter
 
-import networkx as nx
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import maximum_bipartite_matching
+from plan_cases import by_networkx, by_scipy
 
 from stockroom.core.matching import FOREVER, Option, Spare, Want, assignment, serves
 
@@ -29,23 +27,6 @@ def checked(wants, options):
     assert len(set(given_out)) == len(given_out)
     assert all(serves(options[kit], want) for want, kit in zip(wants, plan, strict=True) if kit is not None)
     return plan
-
-
-def by_networkx(wants, options) -> int:
-    graph = nx.Graph()
-    graph.add_nodes_from(("want", i) for i in range(len(wants)))
-    graph.add_nodes_from(("kit", k) for k in range(len(options)))
-    pairs = [(i, k) for i, w in enumerate(wants) for k, o in enumerate(options) if serves(o, w)]
-    graph.add_edges_from((("want", i), ("kit", k)) for i, k in pairs)
-    found = nx.bipartite.hopcroft_karp_matching(graph, [("want", i) for i in range(len(wants))])
-    return len(found) // 2
-
-
-def by_scipy(wants, options) -> int:
-    if not wants or not options:
-        return 0
-    table = np.array([[serves(o, w) for o in options] for w in wants], dtype=np.int8)
-    return int((maximum_bipartite_matching(csr_matrix(table), perm_type="column") >= 0).sum())
 
 
 def out(ready: int, use_by: int | None) -> Option:

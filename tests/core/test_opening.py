@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from plan_cases import changes, changing, weeks
 
 from stockroom.core.opening import DayException, Opening, merged
 from stockroom.core.practice import Closure, Site
@@ -243,27 +244,6 @@ def test_a_clock_time_is_the_first_instant_that_shows_it_or_passes_it(zone, day,
     nearby = range(found - 26 * 3600, found, 300)
     assert all(shown(at) < asked for at in nearby)
     assert place.at(day, 1440) == place.midnight(day + timedelta(days=1))
-
-
-hours_of_a_day = st.lists(st.integers(0, 48), min_size=0, max_size=4, unique=True).map(
-    lambda halves: tuple((a * 30, b * 30) for a, b in zip(sorted(halves)[::2], sorted(halves)[1::2], strict=False))
-)
-weeks = st.tuples(*[hours_of_a_day] * 7)
-changes = st.lists(
-    st.builds(
-        lambda day, is_open, a, length: DayException(
-            date(2026, 3, 20) + timedelta(days=day), is_open, a * 15, min(1440, a * 15 + length * 15)
-        ),
-        st.integers(0, 20),
-        st.booleans(),
-        st.integers(0, 95),
-        st.integers(1, 40),
-    ),
-    max_size=4,
-).map(lambda them: [DayException(e.day, e.open, e.from_minute, e.to_minute, "", n) for n, e in enumerate(them)])
-changing = st.sampled_from(
-    ["Europe/Amsterdam", "America/St_Johns", "America/Santiago", "UTC", "Asia/Kathmandu", "Australia/Lord_Howe"]
-)
 
 
 @given(zone=changing, hours=weeks, exceptions=changes, minute=st.integers(0, 14 * 1440), margin=st.integers(0, 5))

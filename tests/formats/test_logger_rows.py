@@ -51,9 +51,10 @@ VALUES = st.one_of(
 )
 
 
-def both_ways(text: str, unit: str) -> tuple[Rows, Rows]:
-    plain = plain_text(text.encode(), "log.csv")
-    layout = layout_of(plain, "log.csv", None if unit == "" else unit, None, None)  # type: ignore[arg-type]
+def both_ways(text: str, unit: str, lines: int = 4) -> tuple[Rows, Rows]:
+    """Both readings of a text whose first ``lines`` are sound and say how it is laid out."""
+    plain, top = (plain_text(t.encode(), "log.csv") for t in (text, "".join(text.splitlines(True)[:lines])))
+    layout = layout_of(top, "log.csv", None if unit == "" else unit, None, None)  # type: ignore[arg-type]
     quick, exact = (rows_of(plain.data, layout, DateOrder(True), "log.csv", quick=q) for q in (True, False))
     return quick, exact
 

@@ -1,0 +1,113 @@
+"""stockroom reorder …: what to order and why, orders that were placed, those overdue."""
+
+from typing import Annotated
+
+import typer
+
+from stockroom.cli.job import Answer, Job, looks, recorded, records, written
+from stockroom.errors import Refused
+
+group = typer.Typer(help="What to order and why; orders placed and overdue.", no_args_is_help=True)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the group."""
+    app.add_typer(group, name="reorder")
+
+
+Order = Annotated[str, typer.Argument(metavar="O-3", help="The order's number.")]
+Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
+
+
+@looks(group, "list")
+def list_(
+    job: Job,
+    file: Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Write what is proposed to a CSV file too.")] = None,
+) -> Answer:
+    """What to order now, by supplier, each line with its reasons."""
+    from stockroom.cli.reorder_show import draw_list
+    from stockroom.pages.order_answers import list_answer, order_csv
+    from stockroom.tasks.reorder import order_list
+
+    plan = order_list(job.store(), job.as_of(), job.site)
+    if file is not None:
+        written(file, order_csv(plan))
+    zone = job.zone()
+    return Answer(list_answer(plan), plan.attention, lambda screen: draw_list(screen, plan, zone, file))
+
+
+@looks(group, "explain")
+def explain(job: Job, product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")]) -> Answer:
+    """The whole sum for one product."""
+    from stockroom.cli.reorder_show import draw_explained
+    from stockroom.pages.order_answers import explain_answer
+    from stockroom.tasks.reorder import explained
+
+    plan, found = explained(job.store(), job.as_of(), product, job.site)
+    data, zone = explain_answer(plan, found), job.zone()
+    return Answer(data, data["attention"], lambda screen: draw_explained(screen, plan, found, zone))
+
+
+@records(group, "place")
+def place(
+    job: Job,
+    supplier: Annotated[str, typer.Argument(metavar="SUPPLIER", help="The supplier's name.")],
+    wanted: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[PRODUCT=N]…",
+            help="Exactly these pieces instead of what is proposed; PRODUCT=0 alone leaves one line out.",
+        ),
+    ] = None,
+    packs: Annotated[bool, typer.Option("--packs", help="The numbers are packs, not pieces.")] = False,
+    why: Annotated[str | None, typer.Option("--why", help="Why it is not what is proposed.")] = None,
+) -> Answer:
+    """Record that it was ordered, as proposed or as given."""
+    from stockroom.core.units import whole
+    from stockroom.tasks.place_order import place as ordered
+
+    lines = []
+    for text in wanted or []:
+        code, sign, number = text.partition("=")
+        if not sign or not code.strip():
+            raise Refused("bad-option", f'"{text}" is not PRODUCT=N', "write it like CODE=8")
+        lines.append((code.strip(), whole(number, least=0)))
+    return recorded(ordered(job.store(), job.act(), supplier, lines, why, packs=packs))
+
+
+@looks(group, "orders")
+def orders(job: Job) -> Answer:
+    """Orders of which something is still to come, and those overdue."""
+    from stockroom.cli.reorder_show import draw_orders
+    from stockroom.pages.order_answers import orders_answer
+    from stockroom.tasks.place_order import orders_now
+
+    as_of = job.as_of()
+    found = orders_now(job.store(), as_of, job.site)
+    data = orders_answer(as_of, found)
+    return Answer(data, data["attention"] > 0, lambda screen: draw_orders(screen, found))
+
+
+@records(group, "expect")
+def expect(job: Job, order: Order, on: Annotated[str, typer.Option("--on", metavar="DAY", help="The day it is expected now.")]) -> Answer:
+    """Give an order another day."""
+    from stockroom.core.when import day
+    from stockroom.tasks.place_order import expect as expected
+
+    return recorded(expected(job.store(), job.act(), order, day(on, job.zone(), job.now)))
+
+
+@records(group, "cancel")
+def cancel(job: Job, order: Order, why: Why) -> Answer:
+    """Cancel what is still to come of an order."""
+    from stockroom.tasks.place_order import end
+
+    return recorded(end(job.store(), job.act(), order, why, cancel=True))
+
+
+@records(group, "close")
+def close(job: Job, order: Order, why: Why) -> Answer:
+    """Close an order: what is still missing will not come."""
+    from stockroom.tasks.place_order import end
+
+    return recorded(end(job.store(), job.act(), order, why, cancel=False))

@@ -1,0 +1,175 @@
+"""Which kit each need is given: promises first, then all other kits at once, out or in the fridge.
+
+One allotment per product and site, since a kit serves where it stands.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from stockroom.core.matching import Option, Want, assignment
+from stockroom.core.opening import Opening
+from stockroom.core.practice import Practice, Product
+from stockroom.core.takeout import (
+    FridgeStock,
+    Habits,
+    Kit,
+    TakeOut,
+    habits,
+    last_use,
+    ready_at,
+    take_out,
+    time_left,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One kit that a booking wants; a booking that uses two has two. ``promised``: pulls promised to the booking."""
+
+    booking: int
+    start: int
+    end: int
+    procedure: str
+    product: str
+    site: str
+    promised: tuple[int, ...] = ()
+
+
+@dataclass(slots=True)
+class Allotment:
+    """What one product at one site is asked for, and what was given to whom.
+
+    ``times`` runs beside ``needs``. ``promised`` maps a need's position to a kit. ``given`` runs beside ``needs``
+    too and holds a position in ``sources`` (and in ``options``), or None. ``free`` are the kits out that are
+    promised to nobody. ``wants`` are the needs without a promise, in the same order.
+    """
+
+    product: Product
+    site: str
+    opening: Opening
+    habit: Habits
+    now: int
+    needs: list[Need]
+    stock: list[FridgeStock]
+    times: list[TakeOut] = field(default_factory=list)
+    promised: dict[int, Kit] = field(default_factory=dict)
+    free: list[Kit] = field(default_factory=list)
+    wants: list[Want] = field(default_factory=list)
+    options: list[Option] = field(default_factory=list)
+    sources: list[Kit | FridgeStock] = field(default_factory=list)
+    given: list[int | None] = field(default_factory=list)
+
+    def source(self, position: int) -> Kit | FridgeStock | None:
+        """The kit, or the lot in the fridge, that serves a need."""
+        kit, chosen = self.promised.get(position), self.given[position]
+        return kit if kit is not None else None if chosen is None else self.sources[chosen]
+
+    @property
+    def given_to_wants(self) -> list[int | None]:
+        """``given`` without the promises, beside ``wants``."""
+        return [chosen for i, chosen in enumerate(self.given) if i not in self.promised]
+
+    @property
+    def usable(self) -> int:
+        """How many usable kits there are, those out included."""
+        return len(self.promised) + len(self.free) + sum(stock.quantity for stock in self.stock)
+
+
+def allotments(
+    needs: Sequence[Need],
+    out_kits: Sequence[Kit],
+    fridge_stock: Sequence[FridgeStock],
+    practice: Practice,
+    openings: Mapping[str, Opening],
+    now: int,
+    *,
+    besides: Mapping[tuple[str, str], int] | None = None,
+) -> list[Allotment]:
+    """One for each site and product that warms and is needed.
+
+    ``besides``: (site, product) -> kits that may be wanted on top; these have an allotment even without a need,
+    and so many more kits of each lot among their options.
+    """
+    products = {p.code: p for p in practice.products if p.warms}
+    extra = dict(besides or {})
+    grouped: dict[tuple[str, str], list[Need]] = {key: [] for key in extra}
+    for need in needs:
+        grouped.setdefault((need.site, need.product), []).append(need)
+    bookings = {need.booking for need in needs}
+    made: list[Allotment] = []
+    for (site, code), wanted in grouped.items():
+        if (product := products.get(code)) is None:
+            continue
+        stock = [s for s in fridge_stock if (s.site, s.product) == (site, code) and s.quantity > 0]
+        stock.sort(key=lambda s: (s.expiry_end is None, s.expiry_end or 0, -s.out_before))
+        wanted = sorted(wanted, key=lambda n: (n.start, n.end, n.booking))
+        one = Allotment(product, site, openings[site], habits(practice), now, wanted, stock)
+        here = [kit for kit in out_kits if (kit.site, kit.product) == (site, code)]
+        _give(one, here, bookings, extra.get((site, code), 0))
+        made.append(one)
+    return made
+
+
+def fits(kit: Kit, product: Product, start: int, end: int) -> bool:
+    """True where a kit that is out is warm by the start and good to the end."""
+    limit = last_use(kit, product)
+    return ready_at(kit, product) <= start and (limit is None or end <= limit)
+
+
+def want(one: Allotment, start: int, end: int, times: TakeOut) -> Want:
+    """A kit wanted, as the matching sees it: how long it would be out where somebody can still take it out."""
+    moment = times.staffed_by
+    return Want(start, end, None if moment is None or moment < one.now else end - moment)
+
+
+def _give(one: Allotment, kits: list[Kit], bookings: set[int], extra: int) -> None:
+    """Keep the promises, then give out the rest."""
+    left = time_left(one.product)
+    one.times = [
+        take_out(n.start, n.end, one.product.warmup_seconds, left, one.opening, one.habit) for n in one.needs
+    ]
+    _keep_promises(one, kits, bookings)
+    unpromised = [i for i in range(len(one.needs)) if i not in one.promised]
+    one.wants = [want(one, one.needs[i].start, one.needs[i].end, one.times[i]) for i in unpromised]
+    one.sources = [*one.free]
+    for stock in one.stock:
+        # More kits of a lot than bookings change nothing, so a full fridge costs no more than a busy week.
+        one.sources += [stock] * min(stock.quantity, len(unpromised) + extra)
+    one.options = [_option(one, source) for source in one.sources]
+    chosen = dict(zip(unpromised, assignment(one.wants, one.options), strict=True))
+    one.given = [chosen.get(i) for i in range(len(one.needs))]
+
+
+def _option(one: Allotment, source: Kit | FridgeStock) -> Option:
+    """A kit as the matching sees it: when it is or could be ready, and how long it is good."""
+    if isinstance(source, Kit):
+        return Option(ready_at(source, one.product), last_use(source, one.product), True)
+    left = time_left(one.product, source.out_before)
+    return Option(one.now + one.product.warmup_seconds, source.expiry_end, False, left)
+
+
+def _keep_promises(one: Allotment, kits: list[Kit], bookings: Iterable[int]) -> None:
+    """Sort the kits out into promised and free.
+
+    A kit whose booking stands but which can no longer serve it is free. One whose booking has started, is not
+    among the needs, or has all its kits already is not offered to others.
+    """
+    standing = set(bookings)
+    named = {pull: need.booking for need in one.needs for pull in need.promised}
+    started = {need.booking for need in one.needs if need.start <= one.now}
+    places: dict[int, list[int]] = {}
+    for i, need in enumerate(one.needs):
+        places.setdefault(need.booking, []).append(i)
+    for kit in sorted(kits, key=lambda k: _soonest(last_use(k, one.product), k.pull)):
+        holder = named.get(kit.pull) if kit.promised_to is None else kit.promised_to
+        meant = [] if holder is None else places.get(holder, [])
+        able = [i for i in meant if fits(kit, one.product, one.needs[i].start, one.needs[i].end)]
+        unserved = [i for i in able if i not in one.promised]
+        if unserved:
+            one.promised[unserved[0]] = kit
+        elif holder is None or (holder in standing and holder not in started and not able):
+            one.free.append(kit)
+
+
+def _soonest(limit: int | None, number: int) -> tuple[bool, int, int]:
+    return (limit is None, limit or 0, number)

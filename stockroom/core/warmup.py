@@ -1,0 +1,260 @@
+"""The warm-up plan: bookings x kits x opening hours -> what to take out when, one row per kit wanted.
+
+Promises that a person made come first, then all other kits are given out at once (core/allotment.py). What is
+left over decides whether a booking that is late or blocked would gain by moving. "Ready" says only that the time
+is reached; nothing here says that a kit is fit for use.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from stockroom.core.allotment import Allotment, Need, allotments, fits
+from stockroom.core.opening import Opening
+from stockroom.core.practice import Practice, Product
+from stockroom.core.takeout import (
+    FridgeStock,
+    Kit,
+    earliest_start,
+    earliest_start_from_fridge,
+    last_use,
+    ready_at,
+    time_left,
+    use_by,
+)
+
+__all__ = ["ATTENTION", "FridgeStock", "Kit", "Need", "Row", "Unused", "plan", "ready_at", "use_by", "wasted"]
+
+ATTENTION = ("due", "late", "blocked", "short")
+"""The states that ask for somebody."""
+ASK = "; how long it may be out is not known: ask the maker"
+ONLY_HOURS = "opening hours only, not chairs or clinicians"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Whether one kit that a booking wants will be warm, and what to do about it; instants in UTC seconds.
+
+    ``lot`` is a lot's code, ``place`` the fridge to take it from. ``why`` is for a person, ``todo`` a command.
+    """
+
+    booking: int
+    start: int
+    end: int
+    procedure: str
+    product: str
+    site: str
+    state: str
+    take_out_from: int | None
+    take_out_by: int
+    take_out_staffed_by: int | None
+    lot: str | None = None
+    place: str | None = None
+    pull: int | None = None
+    pulled_at: int | None = None
+    ready_at: int | None = None
+    use_by: int | None = None
+    earliest_start: int | None = None
+    quantity: int = 1
+    why: str = ""
+    todo: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unused:
+    """A kit that is out and that no booking uses; ``over`` where its time out or its last day has passed."""
+
+    kit: Kit
+    use_by: int | None
+    over: bool
+
+
+def plan(
+    needs: Sequence[Need],
+    out_kits: Sequence[Kit],
+    fridge_stock: Sequence[FridgeStock],
+    practice: Practice,
+    openings: Mapping[str, Opening],
+    now: int,
+) -> list[Row]:
+    """One row per need, by start. Products that need no warm-up have none.
+
+    Only usable kits belong in ``out_kits`` and ``fridge_stock``: nothing held, nothing expired. Every site of a
+    need stands in ``openings``.
+    """
+    rows = [row for one in allotments(needs, out_kits, fridge_stock, practice, openings, now) for row in _rows(one)]
+    return sorted(rows, key=lambda row: (row.start, row.booking, row.product))
+
+
+def wasted(rows: Iterable[Row], out_kits: Iterable[Kit], practice: Practice, now: int) -> list[Unused]:
+    """The kits out that no row uses, first use-by first.
+
+    One that a person took out besides for a booking that it can serve is not among them, nor one promised to a
+    booking without a row (it has started, or lies beyond the days looked at), unless its time is over.
+    """
+    products = {p.code: p for p in practice.products}
+    rows = list(rows)
+    used = {row.pull for row in rows}
+    found: list[Unused] = []
+    for kit in out_kits:
+        product = products.get(kit.product)
+        if product is None or kit.pull in used:
+            continue
+        limit = last_use(kit, product)
+        over = limit is not None and limit <= now
+        meant = [r for r in rows if r.booking == kit.promised_to and r.product == kit.product]
+        kept = kit.promised_to is not None and (not meant or any(fits(kit, product, r.start, r.end) for r in meant))
+        if over or not kept:
+            found.append(Unused(kit, use_by(kit, product), over))
+    return sorted(found, key=lambda u: (u.use_by is None, u.use_by or 0, u.kit.pull))
+
+
+def _rows(one: Allotment) -> list[Row]:
+    """The rows of one product at one site, in the order of its needs."""
+    rows: list[Row] = []
+    for need, times in zip(one.needs, one.times, strict=True):
+        who = (need.booking, need.start, need.end, need.procedure, need.product, need.site)
+        source = one.source(len(rows))
+        row = Row(*who, "short", times.not_before, times.by, times.staffed_by)
+        if isinstance(source, Kit):
+            row = _row_of_kit(one, row, source)
+        elif source is not None:
+            row = _row_from_fridge(one, row, source)
+        rows.append(row)
+    spares = _spares(one)
+    return [_row_without(one, row, spares) if one.source(i) is None else row for i, row in enumerate(rows)]
+
+
+def _row_of_kit(one: Allotment, row: Row, kit: Kit) -> Row:
+    """Ready or warming."""
+    ready, limit = ready_at(kit, one.product), use_by(kit, one.product)
+    warm = ready <= one.now
+    hours = _hours(one.product.warmup_seconds)
+    time = f"its {hours} are over; only the time is known" if warm else f"its {hours} end {one.opening.clock(ready)}"
+    until = ASK if limit is None else f"; use it by {one.opening.clock(limit)}"
+    return replace(
+        row,
+        state="ready" if warm else "warming",
+        lot=kit.lot_code,
+        pull=kit.pull,
+        pulled_at=kit.pulled_at,
+        ready_at=ready,
+        use_by=limit,
+        why=f"P-{kit.pull} is out since {one.opening.clock(kit.pulled_at)}, {time}{until}",
+        todo=f"booking done B-{row.booking}" if warm else "",
+    )
+
+
+def _row_from_fridge(one: Allotment, row: Row, stock: FridgeStock) -> Row:
+    """Due or planned: somebody can still take it out in time."""
+    moment = row.take_out_by if row.take_out_staffed_by is None else row.take_out_staffed_by
+    left = time_left(one.product, stock.out_before)
+    since = None if left is None else row.end - left
+    today = one.opening.day(moment) == one.opening.day(one.now)
+    early = "" if since is None or since <= one.now else f", not before {one.opening.clock(since)}"
+    when = f"{'today ' if today else ''}by {one.opening.clock(moment)}"
+    return replace(
+        row,
+        state="due" if today else "planned",
+        take_out_from=since,
+        lot=stock.lot_code,
+        place=stock.place,
+        why=f"take it out of {stock.place} {when}{early}{ASK if left is None else ''}",
+        todo=f"warmup pull B-{row.booking}" if today else f"warmup list --day {one.opening.day(moment)}",
+    )
+
+
+Pile = list[Kit | FridgeStock]
+
+
+def _spares(one: Allotment) -> list[Pile]:
+    """What nobody was given: kits out one by one, then each lot of the fridge as often as it is left over."""
+    used = {position for position in one.given if position is not None}
+    spares: list[Pile] = [[kit] for position, kit in enumerate(one.free) if position not in used]
+    for stock in one.stock:
+        taken = sum(one.sources[position] is stock for position in used)
+        spares.append([stock] * min(stock.quantity - taken, len(one.needs)))
+    return spares
+
+
+def _row_without(one: Allotment, row: Row, spares: list[Pile]) -> Row:
+    """Late, blocked or short, for a need that no kit serves; the kit that would serve it, moved, leaves ``spares``."""
+    moment, since = row.take_out_staffed_by, row.take_out_from
+    if one.now <= row.take_out_by and moment is not None and moment >= max(one.now, since or one.now):
+        return _short(one, row)
+    row = replace(row, state="late" if one.now > row.take_out_by else "blocked")
+    piles = [pile for pile in spares if pile]
+    starts = [(start, n) for n, pile in enumerate(piles) if (start := _start(one, row, pile[0])) is not None]
+    if starts:
+        start, chosen = min(starts)
+        source = piles[chosen].pop()
+        later = start if start >= row.start else _start(one, row, source, row.start)
+        return _moved(one, replace(row, earliest_start=start), later)
+    fresh = FridgeStock(row.product, 0, "", row.site, "", None, 1)
+    if piles and _start(one, row, fresh) is None:
+        # Not for want of kits: no staffed span is long enough, or its hours out are too few for any start.
+        piles[-1].pop()
+        return _moved(one, row, None)
+    return _short(one, row)
+
+
+def _start(one: Allotment, row: Row, source: Kit | FridgeStock, not_before: int | None = None) -> int | None:
+    """The first start at which this kit could serve the booking, from now on or from ``not_before`` on."""
+    seconds = row.end - row.start
+    since = one.now if not_before is None else max(one.now, not_before)
+    if isinstance(source, Kit):
+        return earliest_start(one.opening, seconds, ready_at(source, one.product), last_use(source, one.product), since)
+    return earliest_start_from_fridge(
+        *(one.opening, one.habit, one.product, seconds, one.now),
+        left=time_left(one.product, source.out_before),
+        expiry_end=source.expiry_end,
+        not_before=since,
+    )
+
+
+def _moved(one: Allotment, row: Row, later: int | None) -> Row:
+    """Late or blocked, with the ways out: somebody comes in, or it starts at ``later``."""
+    clock = one.opening.clock
+    first = max(one.now, one.now if row.take_out_from is None else row.take_out_from)
+    ways: list[str] = []
+    if row.state == "late":
+        what = f"it had to be out by {clock(row.take_out_by)} and no kit out can serve it"
+    elif first > row.take_out_by:
+        what = f"warm-up and procedure take longer than the {_out(one.product)} that it may be out"
+    else:
+        what = f"between {clock(first)} and {clock(row.take_out_by)} there is no staffed moment to take it out"
+        ways.append("somebody comes in then")
+    if row.earliest_start is not None:
+        ways.append(f"it starts at {clock(_minute(row.earliest_start if later is None else later))} ({ONLY_HOURS})")
+    out = "; either " + ", or ".join(ways) if len(ways) > 1 else "".join(f"; {way}" for way in ways)
+    start = row.earliest_start if later is None else later
+    if start is not None:
+        todo = f"booking move B-{row.booking} --start {one.opening.typed(_minute(start))}"
+    elif ways:
+        todo = f'practice open {one.opening.day(row.take_out_by)} --why "to take out a kit"'
+    else:
+        todo = f"warmup when {row.procedure}"
+    return replace(row, why=what + out + (ASK if one.product.max_out_seconds is None else ""), todo=todo)
+
+
+def _short(one: Allotment, row: Row) -> Row:
+    """No usable kit is left for it, at its own time or, where that is past helping, at a later one."""
+    if not one.usable:
+        what = f"there is no usable {row.product}"
+    else:
+        what = f"none of the {one.usable} usable {row.product} is left that lasts until it ends"
+    if row.state != "short":
+        what += "; it cannot be warm in time either, and a later start would not help"
+    return replace(row, state="short", why=what, todo="reorder list")
+
+
+def _minute(at: int) -> int:
+    """The next whole minute: a start typed a few seconds early would be late again."""
+    return -(-at // 60) * 60
+
+
+def _hours(seconds: int) -> str:
+    return f"{seconds / 3600:g} h"
+
+
+def _out(product: Product) -> str:
+    return _hours(product.max_out_seconds or 0)

@@ -1,0 +1,199 @@
+"""Orders: recorded when they were placed, given another day, cancelled, closed."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from decimal import Decimal
+
+from stockroom.core.deliveries import next_arrival
+from stockroom.core.practice import Practice, Product, Supplier
+from stockroom.core.when import day_text
+from stockroom.errors import Refused, nearest, unknown
+from stockroom.store import orders
+from stockroom.store.engine import Store
+from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.order_basis import OrderNow, open_orders
+from stockroom.tasks.places import folded, number_of, product_named
+from stockroom.tasks.reorder import OrderPlan, order_plan
+from stockroom.tasks.rules import rules
+
+CENT = Decimal("0.01")
+
+
+def orders_now(store: Store, as_of: int, site: str | None = None) -> list[OrderNow]:
+    """The orders of which something is still to come, by the day on which they are due.
+
+    Raises: Refused for an unknown site.
+    """
+    with store.reading() as conn:
+        rule = rules(conn, as_of)
+        return open_orders(conn, rule, as_of, rule.sites(site))
+
+
+def place(
+    store: Store, act: Act, supplier: str, wanted: Sequence[tuple[str, int]], why: str | None, *, packs: bool = False
+) -> Recorded:
+    """Records that something was ordered.
+
+    With quantities (pieces, or packs) exactly these are on the order, else all that is proposed; a quantity of 0
+    leaves a line out of it. A rule that the order breaks is named on the record.
+    Raises: Refused for unknown names, and where nothing would be on the order.
+    """
+    with recording(store, act, "order") as rec:
+        practice = rec.rules.practice
+        found = _supplier_named(practice, supplier)
+        site = rec.book.site = rec.rules.site(act.site)
+        arrival = next_arrival(found, rec.rules.opening(site), act.at)
+        plan = order_plan(rec.conn, rec.rules, act.at, site)
+        proposed = {p.product.code: p.line.order_quantity for s in plan.suppliers for p in s.products}
+        mine = {c: n for c, n in proposed.items() if n and product_named(practice, c).supplier == found.name}
+        chosen = _chosen(practice, wanted, mine, plan, found, packs)
+        number = orders.ordered(rec.book, found.name, arrival.arrives_at)
+        lines = [_line(rec, number, product_named(practice, c), n, proposed.get(c), why) for c, n in chosen.items()]
+        total = sum((Decimal(str(line["cost"] or 0)) for line in lines), Decimal(0))
+        _breaches(rec, found, chosen, total if all(line["cost"] is not None for line in lines) else None)
+        _notes(rec, found, plan, chosen, mine)
+        listed = ", ".join(f"{line['quantity']} x {line['product']}" for line in lines)
+        rec.book.what = f"O-{number} to {found.name}: {listed}, due {day_text(arrival.arrives_on)}"
+        rec.book.what += f": {why}" if why else ""
+        rec.fields |= {
+            "order": f"O-{number}", "supplier": found.name, "site": site or None, "due": arrival.arrives_on.isoformat(),
+            "lines": lines, "total": float(total), "currency": practice.currency, "why": why,
+        }  # fmt: skip
+    return rec.done()
+
+
+def _supplier_named(practice: Practice, word: str) -> Supplier:
+    names = [s.name for s in practice.suppliers]
+    found = practice.supplier(folded(word, names) or "")
+    if found is None:
+        raise unknown("unknown-supplier", "supplier", word, names)
+    return found
+
+
+def _chosen(
+    practice: Practice, wanted: Sequence[tuple[str, int]], mine: Mapping[str, int], plan: OrderPlan, supplier: Supplier,
+    packs: bool,
+) -> dict[str, int]:  # fmt: skip
+    """Product -> pieces of the order. Raises: Refused."""
+    asked: dict[str, int] = {}
+    for word, n in wanted:
+        product = product_named(practice, word)
+        if product.code in asked:
+            raise Refused("named-twice", f"{product.code} is named twice", "give each product once")
+        if n == 0 and product.code not in mine:
+            what = f"{product.code} is not proposed from {supplier.name}, so there is nothing to leave out"
+            raise Refused("bad-quantity", what, "see: stockroom reorder list")
+        asked[product.code] = n * product.pack_size if packs else n
+    chosen = {c: n for c, n in asked.items() if n} or {c: n for c, n in mine.items() if c not in asked}
+    if chosen:
+        return chosen
+    if asked:
+        raise Refused("nothing-to-order", "that leaves nothing on the order", "give PRODUCT=N for what was ordered")
+    needed = [p for s in plan.suppliers if s.supplier.name == supplier.name for p in s.needed]
+    why = "; ".join(f"{p.product.code}: {p.line.why[2]}" for p in needed) or "nothing is needed"
+    todo = "give PRODUCT=N for what was ordered all the same"
+    raise Refused("nothing-to-order", f"nothing is proposed from {supplier.name} now ({why})", todo)
+
+
+def _line(
+    rec: Recording, order: int, product: Product, pieces: int, proposed: int | None, why: str | None
+) -> dict[str, object]:
+    price, whole_packs = product.pack_price, pieces % product.pack_size == 0
+    cents = None if price is None else int((price / CENT).to_integral_value())
+    orders.line(rec.book, order, product.code, pieces, proposed, cents, why)
+    return {
+        "product": product.code,
+        "quantity": pieces,
+        "packs": pieces // product.pack_size if whole_packs else pieces / product.pack_size,
+        "proposed": proposed,
+        "pack_price": None if price is None else float(price),
+        "cost": None if price is None else float((price * pieces / product.pack_size).quantize(CENT)),
+    }
+
+
+def _breaches(rec: Recording, supplier: Supplier, chosen: Mapping[str, int], total: Decimal | None) -> None:
+    """Names what the order breaks; ``total`` is None where a line has no price."""
+    for code, pieces in chosen.items():
+        product = product_named(rec.rules.practice, code)
+        least = product.minimum_packs * product.pack_size
+        if product.supplier != supplier.name:
+            rec.broke("other-supplier", f"{code} is listed with {product.supplier}, not {supplier.name}")
+        if pieces % product.pack_size:
+            rec.broke(
+                "part-pack", f"{pieces} x {code} are no whole packs of {product.pack_size}",
+                "if they were packs: stockroom undo --why …, then place it again with --packs",
+            )  # fmt: skip
+        elif pieces < least:
+            rec.broke("below-minimum", f"{pieces} x {code} are fewer than {least}, the least that is delivered")
+    if total is not None and total < supplier.minimum_order:
+        money = f"{total:.2f} of at least {supplier.minimum_order:.2f} {rec.rules.practice.currency}"
+        rec.broke("below-minimum-order", f"the order comes to {money}", f"ask {supplier.name} whether they take it")
+
+
+def _notes(
+    rec: Recording, supplier: Supplier, plan: OrderPlan, chosen: Mapping[str, int], mine: Mapping[str, int]
+) -> None:
+    """Says what the person may not have meant: left out, ordered already today, more than the fridge holds."""
+    left_out = ", ".join(f"{n} x {code}" for code, n in mine.items() if code not in chosen)
+    if left_out:
+        rec.note("left-out", f"proposed, and not on this order: {left_out}")
+    opening = rec.rules.opening(rec.book.site)
+    today = opening.day(rec.act.at)
+    for o in plan.orders:
+        if o.supplier == supplier.name and opening.day(o.placed_at) == today and any(map(o.coming, chosen)):
+            rec.note(
+                "ordered-already", f"{o.label} of the same day has from {supplier.name}: {o.missing}",
+                "if it is the same order: stockroom undo --why double", urgent=True,
+            )  # fmt: skip
+    products = {p.code: p for p in rec.rules.practice.products}
+    space = sum(n * products[c].space for c, n in chosen.items() if products[c].cold)
+    room = plan.room[rec.book.site]
+    if room is not None and space > max(0, room):
+        rec.note("over-full", f"it needs {space} spaces in the fridge, {max(0, room)} are free now", urgent=True)
+
+
+def expect(store: Store, act: Act, text: str, on: date) -> Recorded:
+    """Records that what is still to come is expected on another day. Raises: Refused."""
+    with recording(store, act, "order") as rec:
+        order = _open(rec, text)
+        opening = rec.rules.opening(order.site)
+        spans = opening.day_spans(on)
+        due = spans[-1][1] if spans else opening.midnight(on + timedelta(days=1)) - 1
+        if due < act.at:
+            raise Refused("bad-day", f"nothing can be expected on {day_text(on)} any more", "give a day that is to come")
+        if not spans:
+            rec.broke("nobody-there", f"nobody is there on {day_text(on)} to take it in", "agree on another day")
+        orders.changed(rec.book, order.number, "expect", due=due)
+        rec.book.what = f"{order.label} from {order.supplier} is expected on {day_text(on)}: {order.missing}"
+        rec.fields |= {"order": order.label, "due": on.isoformat(), "was_due": order.due_on.isoformat()}
+    return rec.done()
+
+
+def end(store: Store, act: Act, text: str, why: str, *, cancel: bool) -> Recorded:
+    """Records that what is still to come of an order was cancelled, or will not come (closed). Raises: Refused."""
+    with recording(store, act, "order") as rec:
+        order = _open(rec, text)
+        state = "cancelled" if cancel else "closed"
+        orders.changed(rec.book, order.number, "cancel" if cancel else "close", why=why)
+        rec.book.what = f"{order.label} to {order.supplier} {state}, {order.missing} will not come: {why}"
+        rec.note("order-again", "what is needed may have changed", "stockroom reorder list")
+        lines = [{"product": code, "quantity": left} for code, _, _, left in order.lines if left]
+        rec.fields |= {"order": order.label, "state": state, "not_coming": lines, "why": why}
+    return rec.done()
+
+
+def _open(rec: Recording, text: str) -> OrderNow:
+    """The order, which now belongs to this entry's site. Raises: Refused where nothing of it is still to come."""
+    number = number_of(text, "O")
+    known = orders.orders(rec.conn)
+    coming = {o.number: o for o in open_orders(rec.conn, rec.rules, rec.act.at, rec.rules.sites(None))}
+    listed = "open orders: " + (", ".join(o.label for o in coming.values()) or "none")
+    if number is None or number not in known:
+        hint = nearest(text, [f"O-{n}" for n in known])
+        raise Refused("unknown-order", f'there is no order "{text}"{hint}', listed)
+    state = known[number].state
+    if state != "open" or number not in coming:
+        said = f"is {state}" if state != "open" else f"was not open on {day_text(rec.rules.opening('').day(rec.act.at))}"
+        raise Refused("order-not-open", f"O-{number} {said}, nothing of it is to come", listed)
+    rec.book.site = coming[number].site
+    return coming[number]
