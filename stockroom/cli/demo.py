@@ -27,14 +27,18 @@ def register(app: typer.Typer) -> None:
 
 def demo(
     ctx: typer.Context,
-    directory: Annotated[str, typer.Argument(metavar="[DIR]", help="Where to make it; stockroom-demo by default.")] = "stockroom-demo",
+    directory: Annotated[
+        str, typer.Argument(metavar="[DIR]", help="Where to make it; stockroom-demo by default.")
+    ] = "stockroom-demo",
 ) -> None:
     """Make a made-up practice in DIR, play in its season, and walk one day through the whole job."""
     job = setting(ctx)
     place = Path(directory)
     database = place / "stockroom.db"
     if database.exists():
-        raise DatabaseError("database-exists", f"{database} is there already", "name another directory: stockroom demo DIR")
+        raise DatabaseError(
+            "database-exists", f"{database} is there already", "name another directory: stockroom demo DIR"
+        )
     try:
         place.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
@@ -83,7 +87,11 @@ def season(folder: Path) -> None:
     """Plays the season in, event by event, and says how much it was."""
     events = [(r["at"], r["by"], r["command"]) for r in _rows(folder / "season.csv")]
     checks = [
-        (r["at"], r["by"], f"fridge log {r['celsius']} --min {r['min']} --max {r['max']} --fridge {shlex.quote(r['fridge'])}")
+        (
+            r["at"],
+            r["by"],
+            f"fridge log {r['celsius']} --min {r['min']} --max {r['max']} --fridge {shlex.quote(r['fridge'])}",
+        )
         for r in _rows(folder / "hand_checks.csv")
     ]
     first = "2026-01-15T08:30:00+00:00"
@@ -114,12 +122,27 @@ def _rows(path: Path) -> list[dict[str, str]]:
 Step = tuple[str, str, str | None, str | None]
 WALK: Sequence[Step] = (
     ("The day begins with the day sheet.", "today", None, None),
-    ("Each fridge is checked by hand.", "fridge log 4.3 --min 3.6 --max 4.9 --fridge 'Surgery fridge'", "2026-04-14T08:45:00+01:00", "MO"),
+    (
+        "Each fridge is checked by hand.",
+        "fridge log 4.3 --min 3.6 --max 4.9 --fridge 'Surgery fridge'",
+        "2026-04-14T08:45:00+01:00",
+        "MO",
+    ),
     ("", "fridge log 3.8 --min 3.4 --max 4.6 --fridge 'Store fridge'", "2026-04-14T08:47:00+01:00", "MO"),
-    ("A logger file a second time adds nothing.", "fridge import logger/surgery_2026-04.csv --fridge 'Surgery fridge'", "2026-04-14T08:50:00+01:00", "MO"),
+    (
+        "A logger file a second time adds nothing.",
+        "fridge import logger/surgery_2026-04.csv --fridge 'Surgery fridge'",
+        "2026-04-14T08:50:00+01:00",
+        "MO",
+    ),
     ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", None, None),
     ("Which kit for which booking, and when to take it out.", "warmup check --days 4", None, None),
-    ("A booking takes place: what it used goes by itself.", "booking done K1065 --cycles 7", "2026-04-14T11:00:00+01:00", "SV"),
+    (
+        "A booking takes place: what it used goes by itself.",
+        "booking done K1065 --cycles 7",
+        "2026-04-14T11:00:00+01:00",
+        "SV",
+    ),
     ("What is on hand, earliest expiry first.", "stock list --product ARCH", None, None),
     ("What to order this week, and why.", "reorder list", None, None),
     ("Where a lot went.", "trace lot ARCH 7J077", None, None),
@@ -148,5 +171,3 @@ def walk(folder: Path, database: Path) -> None:
         _must(code, out, err, command)
         sys.stdout.write(out)
         sys.stdout.write(err)
-
-

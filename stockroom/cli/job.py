@@ -50,6 +50,7 @@ class Job:
     json: bool = False
     exit_code: int = 0
     _store: "Store | None" = field(default=None)
+    _rules: "Rules | None" = field(default=None)
 
     def store(self) -> "Store":
         """The database, opened once. Raises: DatabaseError."""
@@ -63,8 +64,10 @@ class Job:
         """The rules in force now."""
         from stockroom.tasks.rules import rules
 
-        with self.store().reading() as conn:
-            return rules(conn, self.now)
+        if self._rules is None:
+            with self.store().reading() as conn:
+                self._rules = rules(conn, self.now)
+        return self._rules
 
     def zone(self) -> "ZoneInfo":
         """The practice's own time zone."""

@@ -22,7 +22,9 @@ Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
 @looks(group, "list")
 def list_(
     job: Job,
-    file: Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Write what is proposed to a CSV file too.")] = None,
+    file: Annotated[
+        str | None, typer.Option("--csv", metavar="FILE", help="Write what is proposed to a CSV file too.")
+    ] = None,
 ) -> Answer:
     """What to order now, by supplier, each line with its reasons."""
     from stockroom.cli.reorder_show import draw_list
@@ -89,7 +91,9 @@ def orders(job: Job) -> Answer:
 
 
 @records(group, "expect")
-def expect(job: Job, order: Order, on: Annotated[str, typer.Option("--on", metavar="DAY", help="The day it is expected now.")]) -> Answer:
+def expect(
+    job: Job, order: Order, on: Annotated[str, typer.Option("--on", metavar="DAY", help="The day it is expected now.")]
+) -> Answer:
     """Give an order another day."""
     from stockroom.core.when import day
     from stockroom.tasks.place_order import expect as expected

@@ -117,12 +117,20 @@ def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[l
     cost = "" if line.cost is None else f", {line.cost:.2f} {plan.currency}"
     return [
         ["booked until then", str(line.known_demand), few(known)],
-        ["+ still to be booked", str(line.unbooked_quantile), f"for {_percent(line.target)} {aim}; expected: {few(likely) or '0'}"],
+        [
+            "+ still to be booked",
+            str(line.unbooked_quantile),
+            f"for {_percent(line.target)} {aim}; expected: {few(likely) or '0'}",
+        ],
         ["- usable now", str(line.usable), few(lots, 3)],
         ["+ of these, expiring unused", str(line.expiring_unused), ""],
         ["- on order", str(line.on_order), few(coming, 3)],
         ["= need", str(line.need), ""],
-        ["to order", str(line.order_quantity), f"{count(line.packs, 'pack')} of {p.product.pack_size}{cost}" if line.packs else ""],
+        [
+            "to order",
+            str(line.order_quantity),
+            f"{count(line.packs, 'pack')} of {p.product.pack_size}{cost}" if line.packs else "",
+        ],
     ]
 
 

@@ -24,7 +24,13 @@ def draw_plan(screen: Screen, plan: "WarmPlan", zone: ZoneInfo) -> None:
     else:
         draw_rows(screen, plan.rows, zone, plan.as_of)
     for u in plan.unused:
-        until = "its time is over" if u.over else "" if u.use_by is None else f"use by {local_text(u.use_by, zone, plan.as_of)}"
+        until = (
+            "its time is over"
+            if u.over
+            else ""
+            if u.use_by is None
+            else f"use by {local_text(u.use_by, zone, plan.as_of)}"
+        )
         text = f"P-{u.kit.pull} ({u.kit.product} lot {u.kit.lot_code}) is out and no booking uses it"
         screen.alert(text + (f"; {until}" if until else ""))
     for pull, why in plan.kits.unusable:

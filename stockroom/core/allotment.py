@@ -125,9 +125,7 @@ def want(one: Allotment, start: int, end: int, times: TakeOut) -> Want:
 def _give(one: Allotment, kits: list[Kit], bookings: set[int], extra: int) -> None:
     """Keep the promises, then give out the rest."""
     left = time_left(one.product)
-    one.times = [
-        take_out(n.start, n.end, one.product.warmup_seconds, left, one.opening, one.habit) for n in one.needs
-    ]
+    one.times = [take_out(n.start, n.end, one.product.warmup_seconds, left, one.opening, one.habit) for n in one.needs]
     _keep_promises(one, kits, bookings)
     unpromised = [i for i in range(len(one.needs)) if i not in one.promised]
     one.wants = [want(one, one.needs[i].start, one.needs[i].end, one.times[i]) for i in unpromised]

@@ -45,9 +45,7 @@ def next_arrival(supplier: Supplier, opening: Opening, now: int) -> Arrival:
     raise _never(supplier, "has no delivery day on which somebody is there", earliest)
 
 
-def covers_until(
-    supplier: Supplier, opening: Opening, now: int, review_days: int, warmup_seconds: int
-) -> int:
+def covers_until(supplier: Supplier, opening: Opening, now: int, review_days: int, warmup_seconds: int) -> int:
     """Until when an order made at ``now`` must last: the instant at which the one after it can be used.
 
     The next one is made ``review_days`` later by the local clock, warm-up follows its arrival. Where that
@@ -57,9 +55,7 @@ def covers_until(
     Raises: as ``next_arrival``.
     """
     local = datetime.fromtimestamp(now, opening.zone)
-    later = (
-        opening.at(local.date() + timedelta(days=review_days), 60 * local.hour + local.minute) + local.second
-    )
+    later = opening.at(local.date() + timedelta(days=review_days), 60 * local.hour + local.minute) + local.second
     same_order_ends = next_arrival(supplier, opening, now).order_by + 1
     return next_arrival(supplier, opening, max(later, same_order_ends)).arrives_at + warmup_seconds
 

@@ -91,9 +91,7 @@ def mkt_weighted(temps_celsius: Sequence[float], weights: Sequence[float]) -> fl
     """
     if sum(weights) <= 0:
         raise ValueError("no time, no mean")
-    terms = (
-        w * exp(KELVIN / ZERO - KELVIN / (t + ZERO)) for t, w in zip(temps_celsius, weights, strict=True) if w > 0
-    )
+    terms = (w * exp(KELVIN / ZERO - KELVIN / (t + ZERO)) for t, w in zip(temps_celsius, weights, strict=True) if w > 0)
     held = [t for t, w in zip(temps_celsius, weights, strict=True) if w > 0]
     return _celsius(fsum(terms) / fsum(weights), min(held), max(held))
 

@@ -4,11 +4,12 @@ A kit serves a booking where it is ready by the start and good to the end; one i
 somebody can take it out in time and its hours out then last. Which sets of kits can be used together, and which
 sets of bookings can be served together, are two transversal matroids of the same rank. Hence
 
-1. kits, in the order in which they should be used, are each kept where all kept so far can be used at once;
-2. bookings by start likewise (only where not all can be served);
-3. the kits and the bookings so kept can be paired off completely (Mendelsohn & Dulmage 1958), and are: bookings
-   by start, each takes the feasible free kit with the earliest use-by (Glover 1967), augmenting paths where that
-   does not suffice (with bookings of different length, or ones that only a kit already out can serve, it may not).
+1. kits, in the order in which they should be used, are each kept where all kept so far can be used at once: these
+   are as many as any assignment can use;
+2. bookings by start are seated on the kits kept, each on the feasible free one with the earliest use-by (Glover
+   1967), by augmenting paths where there is none (with bookings of different length, or ones that only a kit
+   already out can serve, that happens). Whatever set of bookings can be served at all can be served together
+   with using all these kits (Mendelsohn & Dulmage 1958), so nothing is lost by leaving the others aside.
 
 Every step keeps the maximum; the order of kits and bookings only decides between equal maxima. Neighbours are
 never listed: "the first free one with key >= x and value <= y" is a walk down a tree of minima.
@@ -59,20 +60,13 @@ def serves(option: Option, want: Want) -> bool:
 def assignment(wants: Sequence[Want], options: Sequence[Option]) -> list[int | None]:
     """For each want the position of its kit in ``options``, or None: a largest assignment, ties as said above."""
     lefts = _lefts(options)
-    seekers = [_as_seeker(w, lefts) for w in wants]
-    by_start = sorted(range(len(wants)), key=lambda i: (wants[i].start, wants[i].end, i))
-    by_use = sorted(range(len(options)), key=lambda k: _use_order(options[k], k))
-    # Seekers that may choose take the groups first that fewest others may: it saves most of the moving afterwards.
+    # Kits that may choose take the bookings first that fewest others can serve: it saves most of the moving about.
     kits = Pairing([_want_as_post(w, lefts) for w in wants], by_group=True)
+    by_use = sorted(range(len(options)), key=lambda k: _use_order(options[k], k))
     used = [k for k in by_use if kits.seat(k, _option_as_seeker(options[k], lefts))]
-    served = by_start
-    if len(used) < len(wants):
-        all_kits = Pairing([_as_post(o, lefts) for o in options], by_group=True)
-        served = [i for i in by_start if all_kits.seat(i, seekers[i])]
-    used.sort()  # Pairing breaks ties by position: the order in which the kits were given, whoever was kept first
     pairs = Pairing([_as_post(options[k], lefts) for k in used])
-    for i in served:
-        pairs.seat(i, seekers[i])
+    for i in sorted(range(len(wants)), key=lambda i: (wants[i].start, wants[i].end, i)):
+        pairs.seat(i, _as_seeker(wants[i], lefts))
     return [None if (post := pairs.post_of.get(i)) is None else used[post] for i in range(len(wants))]
 
 
@@ -276,7 +270,7 @@ def _reach(want: Want, lefts: Sequence[int]) -> int:
 
 
 def _as_seeker(want: Want, lefts: Sequence[int]) -> Seeker:
-    return (want.end, want.start, range(_reach(want, lefts), -1, -1))
+    return (want.end, want.start, range(_reach(want, lefts) + 1))
 
 
 def _as_post(option: Option, lefts: Sequence[int]) -> Post:

@@ -30,7 +30,8 @@ class Offer:
     """Starts from ``first`` to ``last`` every quarter of an hour, on one local day.
 
     ``kit``: "out" where kits that are out already would serve (one that a later booking could do without, too),
-    "fridge" where one is to be taken out, "none" where the procedure needs no cold kit. ``take_out_by``: the last staffed moment to do so for the first start.
+    "fridge" where one is to be taken out, "none" where the procedure needs no cold kit.
+    ``take_out_by``: the last staffed moment to do so for the first of the starts.
     """
 
     day: date

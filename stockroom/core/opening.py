@@ -102,9 +102,7 @@ class Opening:
         # The days beside it are asked too: where clocks go back over midnight a day comes in two pieces.
         return any(a <= at < b for near in _days(day - timedelta(days=1), 3, 1) for a, b in self.day_spans(near))
 
-    def latest(
-        self, at: int, margin: int, rounds: tuple[int, ...] = (), not_before: int | None = None
-    ) -> int | None:
+    def latest(self, at: int, margin: int, rounds: tuple[int, ...] = (), not_before: int | None = None) -> int | None:
         """The latest instant up to ``at`` that lies ``margin`` seconds inside a staffed span, from either end.
 
         Both ends of a span count when the margin is 0. With ``rounds`` (minutes of the day): the latest of these
@@ -133,9 +131,7 @@ class Opening:
                     return inside
         return None
 
-    def earliest(
-        self, at: int, margin: int, rounds: tuple[int, ...] = (), not_after: int | None = None
-    ) -> int | None:
+    def earliest(self, at: int, margin: int, rounds: tuple[int, ...] = (), not_after: int | None = None) -> int | None:
         """The earliest instant from ``at`` on that ``latest`` would count, up to ``not_after`` or 400 days."""
         ceiling = at + SEARCH_DAYS * 86_400
         if not_after is not None:

@@ -115,9 +115,7 @@ def by_supplier(inputs: Iterable[OrderInput], supplier: Supplier, currency: str 
         )
         if unpriced:
             note = f"{amounts}; {', '.join(unpriced)} has no price, so it may be below: ask"
-            rows = [
-                (given, replace(line, why=(*line.why, note)) if line.packs else line) for given, line in rows
-            ]
+            rows = [(given, replace(line, why=(*line.why, note)) if line.packs else line) for given, line in rows]
         else:
             rows = [(given, _withheld(given, line, amounts) if line.packs else line) for given, line in rows]
             total = Decimal(0)
@@ -193,9 +191,7 @@ def _lead(given: OrderInput) -> tuple[Pmf, float]:
     booked.
     """
     if given.target_kind != "fill" or given.unbooked_lead is None:
-        raise ValueError(
-            f'target kind "{given.target_kind}": neither "cycle" nor "fill" with its unbooked_lead'
-        )
+        raise ValueError(f'target kind "{given.target_kind}": neither "cycle" nor "fill" with its unbooked_lead')
     return given.unbooked_lead, mean_of(given.unbooked) - mean_of(given.unbooked_lead)
 
 
@@ -222,15 +218,11 @@ def _packs(given: OrderInput, bare: OrderLine) -> tuple[int, tuple[str, ...], st
     unused = _whole(_unused(given, packs * size)[2])
     if unused:
         fresh = (packs * size - unused) // size
-        decided.append(
-            f"{unused} of {packs * size} would expire unused: {count(fresh, 'pack')}, {fresh * size}"
-        )
+        decided.append(f"{unused} of {packs * size} would expire unused: {count(fresh, 'pack')}, {fresh * size}")
         packs = fresh
         limited.append("shelf_life")
     if 0 < packs < product.minimum_packs:
-        decided.append(
-            f"that is below the minimum of {count(product.minimum_packs, 'pack')}: ask the supplier"
-        )
+        decided.append(f"that is below the minimum of {count(product.minimum_packs, 'pack')}: ask the supplier")
     return packs, tuple(limited), "; ".join(decided)
 
 
@@ -264,9 +256,7 @@ def _line(given: OrderInput, packs: int, limited: tuple[str, ...], decided: str)
 
 def _withheld(given: OrderInput, line: OrderLine, amounts: str) -> OrderLine:
     """The same line ordering nothing, because all of the supplier's lines together are worth too little."""
-    return _line(
-        given, 0, (*line.limited_by, "supplier"), f"{line.why[2]}; but {amounts}: nothing is ordered"
-    )
+    return _line(given, 0, (*line.limited_by, "supplier"), f"{line.why[2]}; but {amounts}: nothing is ordered")
 
 
 def _needed_and_there(line: OrderLine) -> tuple[str, str]:

@@ -4,7 +4,8 @@ Temperatures are whole thousandths of a degree Celsius, so that two equal readin
 °F converts by (F - 32) x 5/9 (the definition of the scale), rounded half to even at the thousandth.
 """
 
-from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+import re
+from decimal import ROUND_HALF_EVEN, Decimal
 
 from stockroom.errors import Refused
 
@@ -27,11 +28,10 @@ def milli_celsius(text: str, *, fahrenheit: bool = False) -> int:
                 fahrenheit = True
             clean = clean[: -len(unit)].strip()
             break
-    try:
-        value = Decimal(clean)
-    except InvalidOperation:
-        raise Refused("bad-temperature", f'"{text}" is not a temperature', "type it like 4.4 or -0.4") from None
-    if not value.is_finite() or abs(value) > 1000:
+    if not re.fullmatch(r"[-+]?[0-9]{1,6}(\.[0-9]{0,12})?", clean):
+        raise Refused("bad-temperature", f'"{text}" is not a temperature', "type it like 4.4 or -0.4")
+    value = Decimal(clean)
+    if abs(value) > 1000:
         raise Refused(
             "bad-temperature",
             f"{text} °{'F' if fahrenheit else 'C'} cannot be a fridge",
@@ -71,10 +71,9 @@ def whole(text: str, noun: str = "quantity", *, least: int = 1) -> int:
 
     Raises: Refused for anything else, zero included: a quantity of zero is surely a slip.
     """
-    try:
-        value = int(text.strip())
-    except ValueError:
-        raise Refused("bad-quantity", f'"{text}" is not a whole number', f"give the {noun} as 1, 2, 3 …") from None
+    if not re.fullmatch(r"\s*[-−+]?[0-9]{1,12}\s*", text):
+        raise Refused("bad-quantity", f'"{text}" is not a whole number', f"give the {noun} as 1, 2, 3 …")
+    value = int(text.replace("−", "-"))
     if value < least:
         raise Refused("bad-quantity", f"a {noun} of {value} cannot be", f"give {least} or more")
     if value > 1_000_000:

@@ -42,6 +42,7 @@ Line = tuple[int, int, list[str]]
 LOOKED_AT = 1000
 """Lines that decide about the layout."""
 
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """How to read the rows. Columns count from 0; ``time`` is one column, or two: the date and the clock."""
@@ -300,9 +301,7 @@ def _counts_rows(body: Sequence[Sequence[str]], column: int) -> bool:
     return {int(b) - int(a) for a, b in pairwise(seen)} in ({1}, {-1})
 
 
-def _unit(
-    asked: Unit | None, label: str, sample: _Sample, column: int, notes: list[str]
-) -> tuple[Unit, bool]:
+def _unit(asked: Unit | None, label: str, sample: _Sample, column: int, notes: list[str]) -> tuple[Unit, bool]:
     """The unit and whether it is only assumed: as asked, else as header, values or the lines above state it."""
     stated = unit_in(label)
     if asked:
@@ -321,5 +320,3 @@ def _unit(
                 notes.append(f"read as °{unit}, as {where} say")
             return unit, False
     return "C", True
-
-

@@ -102,9 +102,7 @@ def _piece(
     return count, filled + len(at)
 
 
-def _exact(
-    line: str, number: int, layout: Layout, order: DateOrder, name: str
-) -> tuple[int, int | None, int] | str:
+def _exact(line: str, number: int, layout: Layout, order: DateOrder, name: str) -> tuple[int, int | None, int] | str:
     """Wall seconds, offset and milli-degrees of one line, or why it was rejected."""
     try:
         row = fields(line, layout.delimiter)

@@ -153,7 +153,7 @@ def zone(raw: Any) -> str:
         ZoneInfo(text)
     except (ValueError, OSError, KeyError):
         hint = nearest(text, sorted(available_timezones()))
-        raise Wrong(f'there is no such time zone{hint or ", write it like Europe/London"}') from None
+        raise Wrong(f"there is no such time zone{hint or ', write it like Europe/London'}") from None
     return text
 
 

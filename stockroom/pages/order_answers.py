@@ -30,7 +30,9 @@ def list_answer(plan: OrderPlan) -> dict[str, Any]:
 
 def loud(plan: OrderPlan) -> list[tuple[str, str]]:
     """(product, what) of every line on which bookings cannot be served."""
-    return [(p.product.code, f"{p.product.code}: {said}") for s in plan.suppliers for p in s.products for said in p.loud]
+    return [
+        (p.product.code, f"{p.product.code}: {said}") for s in plan.suppliers for p in s.products for said in p.loud
+    ]
 
 
 def supplier_answer(s: SupplierPlan, currency: str) -> dict[str, Any]:
@@ -129,7 +131,9 @@ def order_csv(plan: OrderPlan) -> str:
     group = len(plan.room) > 1
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
-    out.writerow(["supplier", "product", "name", "packs", "pieces", "pack_price", "total", *(["site"] if group else [])])
+    out.writerow(
+        ["supplier", "product", "name", "packs", "pieces", "pack_price", "total", *(["site"] if group else [])]
+    )
     for s in plan.suppliers:
         for p in s.needed:
             if p.line.order_quantity:

@@ -43,7 +43,9 @@ def hand_checks(conn: sa.Connection, fridge: int, name: str, until: int = FOREVE
         .where(t.hand_check.c.fridge == fridge, t.hand_check.c.at <= until, live(t.hand_check))
         .order_by(t.hand_check.c.at, t.hand_check.c.id)
     )
-    return [HandCheck(r.id, r.entry, name, r.at, r.milli, r.low, r.high, bool(r.doubtful), r.by or "", r.note) for r in rows]
+    return [
+        HandCheck(r.id, r.entry, name, r.at, r.milli, r.low, r.high, bool(r.doubtful), r.by or "", r.note) for r in rows
+    ]
 
 
 def checked(
@@ -82,10 +84,8 @@ class Anchor:
 
 
 def anchors(conn: sa.Connection, fridge: int) -> list[Anchor]:
-    """Every excursion ever recorded for a fridge, by number."""
-    rows = conn.execute(
-        sa.select(t.excursion).where(t.excursion.c.fridge == fridge, live(t.excursion)).order_by(t.excursion.c.n)
-    )
+    """Every excursion ever recorded for a fridge, by number; numbers stay although a reading is taken back."""
+    rows = conn.execute(sa.select(t.excursion).where(t.excursion.c.fridge == fridge).order_by(t.excursion.c.n))
     return [Anchor(r.n, r.source, r.direction, r.limit_milli, r.anchor_at) for r in rows]
 
 
@@ -94,7 +94,7 @@ def fridge_of_excursion(conn: sa.Connection, number: int) -> str | None:
     found = conn.scalar(
         sa.select(t.place.c.name)
         .join(t.excursion, t.excursion.c.fridge == t.place.c.id)
-        .where(t.excursion.c.n == number, live(t.excursion))
+        .where(t.excursion.c.n == number)
     )
     return None if found is None else str(found)
 

@@ -94,7 +94,11 @@ def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[in
     frees: dict[int, list[Release]] = defaultdict(list)
 
     def rows(table: sa.Table) -> sa.CursorResult[tuple[object, ...]]:
-        query = sa.select(table).where(live(table)).order_by(table.c.id)
+        kept = live(table)
+        if table is t.hold:
+            # What an excursion held stays held although the reading is taken back: only a person frees it.
+            kept = sa.or_(kept, t.hold.c.cause.startswith("E-"))
+        query = sa.select(table).where(kept).order_by(table.c.id)
         if only is not None:
             query = query.where(table.c.lot.in_(list(only)))
         return conn.execute(query)

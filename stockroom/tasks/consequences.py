@@ -129,6 +129,6 @@ def _tell(rec: Recording, name: str, number: int, event: Event, pieces: int) -> 
     rec.note(
         "quarantined",
         f"E-{number}: {what}; {pieces} {noun} in quarantine",
-        f'stockroom fridge check --fridge "{name}"; then: stockroom fridge decide E-{number} --release|--discard --why …',
+        f"stockroom fridge decide E-{number} --release|--discard --why …",
         urgent=True,
     )

@@ -8,7 +8,7 @@ from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, cautions, may_decide, recording
-from stockroom.tasks.fridge_now import excursion_named
+from stockroom.tasks.fridge_now import same_event
 from stockroom.tasks.places import fridge_named, key_of, number_of
 from stockroom.tasks.shelves import lots_now
 
@@ -25,19 +25,21 @@ def decide(
 ) -> Recorded:
     """One named decision (release or discard) for all that an excursion touched, less ``PRODUCT/LOT`` exceptions.
 
-    What is excepted stays held. Raises: Refused for an unknown excursion or exception, or a hand that may not decide.
+    It stands for the other records of the same event as well (``same_event``). What is excepted stays held.
+    Raises: Refused for an unknown excursion or exception, or a hand that may not decide.
     """
     with recording(store, act, "decide") as rec:
         may_decide(act, rec.rules)
         number = number_of(excursion, "E")
-        found, figures = excursion_named(rec.conn, number or 0)
-        if not found.open and not found.held:
+        together = same_event(rec.conn, number or 0)
+        found = together[0]
+        if not any(e.open or e.held for e in together):
             raise Refused(
                 "already-decided",
                 f"E-{found.number} is decided, and nothing is held for it",
                 "see: stockroom fridge check",
             )
-        causes = {f"E-{n}" for n in (found.number, *found.others)}
+        causes = {f"E-{n}" for e in together for n in (e.number, *e.others)}
         spared = _exceptions(exceptions, found.lots)
         pieces, products = 0, set()
         gone = ledger.placed(rec.book, "discarded", "outside")
@@ -56,10 +58,12 @@ def decide(
                     rec.touches(parcel.place, act.at)
                 pieces += parcel.quantity
                 products.add(now.lot.product)
-        fridges.decided(rec.book, found.number, verdict, figures, why, answer)
-        rec.book.what = f"E-{found.number}: {verdict} {pieces} pieces: {why}"
+        for e in together:
+            fridges.decided(rec.book, e.number, verdict, e.figures, why, answer)
+        listed = " and ".join(f"E-{e.number}" for e in together)
+        rec.book.what = f"{listed}: {verdict} {pieces} pieces: {why}"
         rec.fields |= {
-            "excursion": f"E-{found.number}", "decision": verdict, "quantity": pieces, "why": why, "answer": answer,
+            "excursion": f"E-{found.number}", "together": [f"E-{e.number}" for e in together[1:]], "decision": verdict, "quantity": pieces, "why": why, "answer": answer,
             "excepted": [f"{p}/{x}" for p, x in sorted(spared)],
         }  # fmt: skip
         if spared:

@@ -8,7 +8,7 @@ import numpy as np
 
 from stockroom.core.checks import StaffedDay, missed_checks
 from stockroom.core.drift import Drift, drift
-from stockroom.core.excursions import Event, Ints, Numbered, silences
+from stockroom.core.excursions import Event, Ints, Numbered, overlapping, silences
 from stockroom.core.opening import Opening
 from stockroom.core.practice import Fridge
 from stockroom.core.records import HandCheck
@@ -60,6 +60,11 @@ class ExcursionNow:
     def open(self) -> bool:
         """True while it waits for a person."""
         return not self.decided and not self.within
+
+    @property
+    def figures(self) -> str:
+        """The figures that a decision is taken on, as text that compares."""
+        return "" if self.event is None else self.event.figures()
 
     @property
     def lasts(self) -> bool:
@@ -187,23 +192,41 @@ def _unsupported(conn: Link, past: History, lots: Sequence[LotNow], known: set[i
     return out
 
 
-def figures_of(conn: Link, number: int) -> str:
-    """The figures of an excursion as they stand now, for a decision to be taken on."""
-    return excursion_named(conn, number)[1]
-
-
-def excursion_named(conn: Link, number: int) -> tuple[ExcursionNow, str]:
-    """An excursion by its number (or a higher number of the same one), and its figures. Raises: Refused."""
+def excursion_named(conn: Link, number: int) -> ExcursionNow:
+    """An excursion by its number, or a higher number of the same one. Raises: Refused."""
     name = fridges.fridge_of_excursion(conn, number)
     key = None if name is None else ledger.place_key(conn, name)
     if name is not None and key is not None:
         for e in excursions(conn, name, key):
             if number == e.number or number in e.others:
-                return e, "" if e.event is None else e.event.figures()
+                return e
         raise Refused(
             "nothing-held", f"E-{number} has no reading and no held stock any more", "there is nothing to decide"
         )
     raise Refused("unknown-excursion", f"there is no excursion E-{number}", "see: stockroom fridge check")
+
+
+def same_event(conn: Link, number: int) -> list[ExcursionNow]:
+    """An excursion and the other records of the same event in its fridge, itself first.
+
+    The same event: on the same side, at an overlapping time, on another line or by the other source, with no stock
+    touched that the named one did not touch. A decision on one is a decision on all of them.
+    """
+    named = excursion_named(conn, number)
+    key = ledger.place_key(conn, named.fridge)
+    if key is None or named.event is None or named.source == "gap":
+        return [named]
+    mine = {(p, x) for p, x, _ in named.lots}
+    others = [
+        e
+        for e in excursions(conn, named.fridge, key)
+        if e.number != named.number
+        and e.event is not None
+        and e.source != "gap"
+        and overlapping(e.event, named.event)
+        and {(p, x) for p, x, _ in e.lots} <= mine
+    ]
+    return [named, *others]
 
 
 def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None) -> FridgeNow:
@@ -280,7 +303,7 @@ def _missed(
     days = []
     while day <= last:
         spans = opening.day_spans(day)
-        if spans and day not in explained and _on(switches, spans[0][0]):
+        if spans and day not in explained and _on(switches, spans[0][0], spans[-1][1]):
             nxt = opening.midnight(day + timedelta(days=1))
             days.append(StaffedDay(day, opening.midnight(day), spans[0][0], spans[-1][1], nxt))
         day += timedelta(days=1)
@@ -288,12 +311,10 @@ def _missed(
     return list(missed_checks(kind, days, checks, until, frozenset(), opening.midnight(opening.day(first))))  # type: ignore[arg-type]
 
 
-def _on(switches: Sequence[tuple[int, bool]], at: int) -> bool:
-    state = True
-    for when, on in switches:
-        if when <= at:
-            state = on
-    return state
+def _on(switches: Sequence[tuple[int, bool]], start: int, end: int) -> bool:
+    """True where the fridge was in use all the time between two instants."""
+    before = [on for when, on in switches if when <= start]
+    return (not before or before[-1]) and all(on for when, on in switches if start < when <= end)
 
 
 def _drift(

@@ -5,7 +5,7 @@ from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
-from stockroom.tasks.fridge_now import figures_of
+from stockroom.tasks.fridge_now import same_event
 from stockroom.tasks.move_stock import from_places, there
 from stockroom.tasks.places import key_of, number_of, place_or_box, product_named
 from stockroom.tasks.shelves import lot_named, lots_now
@@ -141,7 +141,13 @@ def _pulled(rec: Recording, text: str) -> tuple[str, str, str]:
 
 
 def decide(rec: Recording, causes: set[str], verdict: str, why: str, answer: str | None) -> None:
-    """Appends the decision to every excursion among the causes, with the figures that it was taken on."""
+    """Appends the decision to every excursion among the causes, with the figures that it was taken on.
+
+    An excursion of which pieces are still held stays open all the same: a decision on a part is on record, not more.
+    """
+    done: set[int] = set()
     for number in sorted(int(c[2:]) for c in causes if c.startswith("E-")):
-        figures = figures_of(rec.conn, number)
-        fridges.decided(rec.book, number, verdict, figures, why, answer)
+        for e in same_event(rec.conn, number):
+            if e.number not in done:
+                fridges.decided(rec.book, e.number, verdict, e.figures, why, answer)
+                done.add(e.number)

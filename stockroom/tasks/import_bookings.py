@@ -183,7 +183,12 @@ def _help(rec: Recording, numbers: list[int]) -> None:
             grouped.setdefault((row.state, row.product), []).append(row.booking)
     for (state, product), found in grouped.items():
         listed = ", ".join(f"B-{n}" for n in found[:6]) + (f" and {len(found) - 6} more" if len(found) > 6 else "")
-        rec.note(state, f"{product} {state} for {count(len(found), 'booking')}: {listed}", "stockroom warmup check", urgent=True)
+        rec.note(
+            state,
+            f"{product} {state} for {count(len(found), 'booking')}: {listed}",
+            "stockroom warmup check",
+            urgent=True,
+        )
     for number, booking in diary(rec.conn, rec.rules).items():
         if number in wanted and booking.start > rec.act.at and not in_hours(rec.rules, booking):
             rec.note("outside-hours", f"B-{number} lies outside the hours in which somebody is there", urgent=True)

@@ -71,22 +71,8 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
         side = f"above {degrees(roof)}" if worst > roof else f"below {degrees(floor)}"
         rec.note("out-of-range", f"{fridge.name}: {degrees(worst)} is {side}", urgent=True)
         pieces = sum(x.state.quantity(fridge.name) for x in lots_now(rec.conn, rec.act.at).values())
-        if pieces:
-            advice.append(f"{CAUTIONS[0]} All that was in {fridge.name} is in quarantine.")
-        if not floor <= milli <= roof:
-            other = next(
-                (f.name for f in rec.rules.practice.fridges if f.name != fridge.name and f.site == fridge.site), None
-            )
-            advice.append(
-                "It is out of range now: close the door, check the plug and the thermostat, log again in 30 minutes."
-            )
-            if pieces:
-                spot = f'"{other}"' if other else '"cool box"'
-                advice.append(
-                    f'If it stays so, move the stock: stockroom stock move --all --from "{fridge.name}" --to {spot}'
-                )
-        advice.append("Ask the maker, then decide: stockroom fridge check shows the excursion and its number.")
-        advice.append(CAUTIONS[1])
+        advice = _advice(rec, fridge, not floor <= milli <= roof, pieces)
+        rec.note("caution", CAUTIONS[1])
     rec.fields |= {
         "fridge": fridge.name,
         "at": utc_text(rec.act.at),
@@ -97,3 +83,20 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
         "excursion": None,
         "advice": advice,
     }
+
+
+def _advice(rec: Recording, fridge: Fridge, lasts: bool, pieces: int) -> list[str]:
+    """What to do now, in order."""
+    advice = []
+    if pieces:
+        advice.append(f"Do not use what is in {fridge.name} until the maker or the responsible clinician has answered.")
+    if lasts:
+        advice.append("Close the door, check plug and thermostat, log again in 30 minutes.")
+        if pieces:
+            others = [f.name for f in rec.rules.practice.fridges if f.name != fridge.name and f.site == fridge.site]
+            place = others[0] if others else "cool box"
+            advice.append(
+                f'If it stays so, move the stock: stockroom stock move --all --from "{fridge.name}" --to "{place}"'
+            )
+    advice.append("Ask the maker, then decide: stockroom fridge check names the excursion.")
+    return advice

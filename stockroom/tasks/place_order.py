@@ -160,7 +160,9 @@ def expect(store: Store, act: Act, text: str, on: date) -> Recorded:
         spans = opening.day_spans(on)
         due = spans[-1][1] if spans else opening.midnight(on + timedelta(days=1)) - 1
         if due < act.at:
-            raise Refused("bad-day", f"nothing can be expected on {day_text(on)} any more", "give a day that is to come")
+            raise Refused(
+                "bad-day", f"nothing can be expected on {day_text(on)} any more", "give a day that is to come"
+            )
         if not spans:
             rec.broke("nobody-there", f"nobody is there on {day_text(on)} to take it in", "agree on another day")
         orders.changed(rec.book, order.number, "expect", due=due)
@@ -193,7 +195,9 @@ def _open(rec: Recording, text: str) -> OrderNow:
         raise Refused("unknown-order", f'there is no order "{text}"{hint}', listed)
     state = known[number].state
     if state != "open" or number not in coming:
-        said = f"is {state}" if state != "open" else f"was not open on {day_text(rec.rules.opening('').day(rec.act.at))}"
+        said = (
+            f"is {state}" if state != "open" else f"was not open on {day_text(rec.rules.opening('').day(rec.act.at))}"
+        )
         raise Refused("order-not-open", f"O-{number} {said}, nothing of it is to come", listed)
     rec.book.site = coming[number].site
     return coming[number]

@@ -190,9 +190,7 @@ def _planned(here: SiteNow, supplier: Supplier, arrival: Arrival, product: Produ
     practice, products, code = here.practice, here.products, product.code
     until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
     booked = tuple(
-        (b.number, start, n)
-        for b in here.bookings
-        for start, n in known_pieces(code, [b], here.procedures, products)
+        (b.number, start, n) for b in here.bookings for start, n in known_pieces(code, [b], here.procedures, products)
     )
     users = [(p, n) for p in practice.procedures if (n := used_by(p, None, products).loose.get(code, 0))]
     means = {p.code: _mean(here, p, until) for p, _ in users}

@@ -142,7 +142,11 @@ def lasts(pull: Pull, product: Product, rec: Recording) -> bool:
         return True
     spent = spent_out(rec.conn, pull)
     longest = max(
-        (p.seconds(p.max_cycles or p.cycles) for p in rec.rules.practice.procedures if any(u.product == product.code for u in p.uses)),
+        (
+            p.seconds(p.max_cycles or p.cycles)
+            for p in rec.rules.practice.procedures
+            if any(u.product == product.code for u in p.uses)
+        ),
         default=0,
     )
     return spent + product.warmup_seconds + longest <= product.max_out_seconds
@@ -167,7 +171,16 @@ def _out(rec: Recording, taken: Taken, booking: Booking | None, site: str) -> di
         ledger.promised(rec.book, number, booking.number)
     rec.touches(taken.place, at)
     kit = Kit(
-        lot.product, lot.key, lot.code, site, expiry_end(rec.rules, taken.lot, site), taken.place, number, at, spent, None
+        lot.product,
+        lot.key,
+        lot.code,
+        site,
+        expiry_end(rec.rules, taken.lot, site),
+        taken.place,
+        number,
+        at,
+        spent,
+        None,
     )
     ready, until = ready_at(kit, taken.product), use_by(kit, taken.product)
     _breaches(rec, taken, booking, site, ready, until, prefer)
@@ -247,9 +260,15 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
         if not product.returnable or over:
             why = "it was out too long" if over else f"{product.code} does not go back by its label"
             ledger.held(rec.book, found.lot, key_of(rec, place), 1, act.at, rec.book.label, why)
-            rec.broke("not-returnable", f"P-{found.number}: {why}; it is in quarantine", "ask the maker, then release or discard it")
+            rec.broke(
+                "not-returnable",
+                f"P-{found.number}: {why}; it is in quarantine",
+                "ask the maker, then release or discard it",
+            )
         rec.touches(place, act.at)
-        rec.book.what = f"P-{found.number} ({found.product} lot {now.lot.code}) back into {place} after {hours:.1f} h out"
+        rec.book.what = (
+            f"P-{found.number} ({found.product} lot {now.lot.code}) back into {place} after {hours:.1f} h out"
+        )
         rec.fields |= {"pull": f"P-{found.number}", "place": place, "hours_out": round(hours, 2)}
         cautions(rec, {product.code}, held=False)
     return rec.done()
@@ -276,9 +295,15 @@ def promise(store: Store, act: Act, pull: str, booking: str) -> Recorded:
         ready, until = ready_at(kit, product), use_by(kit, product)
         zone = rec.rules.zone
         if ready is not None and ready > target.start:
-            rec.broke("too-late", f"P-{found.number} is warm at {local_text(ready, zone, act.now)}, after B-{target.number} begins")
+            rec.broke(
+                "too-late",
+                f"P-{found.number} is warm at {local_text(ready, zone, act.now)}, after B-{target.number} begins",
+            )
         if until is not None and until < target.end:
-            rec.broke("too-early", f"P-{found.number} may be used until {local_text(until, zone, act.now)}, before B-{target.number} ends")
+            rec.broke(
+                "too-early",
+                f"P-{found.number} may be used until {local_text(until, zone, act.now)}, before B-{target.number} ends",
+            )
         ledger.promised(rec.book, found.number, target.number)
         rec.book.what = f"P-{found.number} is promised to B-{target.number}"
         rec.fields |= {"pull": f"P-{found.number}", "booking": f"B-{target.number}"}

@@ -64,15 +64,25 @@ def _assistant(
             what = f"take out {r.product} lot {r.lot} from {r.place} by {when}, for B-{r.booking}"
             found.append(Finding("take-out", what, f"stockroom warmup pull B-{r.booking}", urgent=True))
     for kit, why in plan.kits.unusable:
-        found.append(Finding("held-out", f"P-{kit.number} ({kit.product}) is out and {why}: do not use it", urgent=True))
+        found.append(
+            Finding("held-out", f"P-{kit.number} ({kit.product}) is out and {why}: do not use it", urgent=True)
+        )
     over = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked" and b.end <= as_of]
     if over:
         listed = ", ".join(f"B-{b.number}" for b in sorted(over, key=lambda b: b.start)[:8])
-        found.append(Finding("to-record", f"{count(len(over), 'booking')} to record: {listed}", "stockroom booking done"))
+        found.append(
+            Finding("to-record", f"{count(len(over), 'booking')} to record: {listed}", "stockroom booking done")
+        )
     today = rule.opening(rule.sites(site)[0]).day(as_of)
     for o in orders.orders(conn, as_of).values():
         if o.state == "open" and rule.opening(o.site).day(o.due) == today:
-            found.append(Finding("delivery", f"O-{o.number} from {o.supplier} comes today", f"stockroom stock receive … --order O-{o.number}"))
+            found.append(
+                Finding(
+                    "delivery",
+                    f"O-{o.number} from {o.supplier} comes today",
+                    f"stockroom stock receive … --order O-{o.number}",
+                )
+            )
     return found
 
 
@@ -81,11 +91,19 @@ def _warnings(f: FridgeNow) -> list[Finding]:
     for e in f.excursions:
         if e.open and e.lasts:
             what = f"{f.fridge.name} is out of range now (E-{e.number})"
-            todo = f'stockroom stock move --all --from "{f.fridge.name}" --to PLACE' if f.pieces else "stockroom fridge check"
+            todo = (
+                f'stockroom stock move --all --from "{f.fridge.name}" --to PLACE'
+                if f.pieces
+                else "stockroom fridge check"
+            )
             found.append(Finding("out-of-range", what, todo, urgent=True))
         elif e.open and e.held:
             found.append(
-                Finding("do-not-use", f"{count(e.held, 'piece')} in quarantine since E-{e.number} in {f.fridge.name}: do not use", urgent=True)
+                Finding(
+                    "do-not-use",
+                    f"{count(e.held, 'piece')} in quarantine since E-{e.number} in {f.fridge.name}: do not use",
+                    urgent=True,
+                )
             )
     if f.silent is not None:
         found.append(Finding("silent", f"the logger of {f.fridge.name} is silent: check by hand", _log(f), urgent=True))
@@ -118,20 +136,41 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
     for r in plan.rows:
         if r.state in HELP:
             when = local_text(r.start, rule.zone, as_of)
-            found.append(Finding(r.state, f"B-{r.booking} on {when}, {r.product}: {r.state}. {r.why}", f"stockroom {r.todo}", urgent=True))
+            found.append(
+                Finding(
+                    r.state,
+                    f"B-{r.booking} on {when}, {r.product}: {r.state}. {r.why}",
+                    f"stockroom {r.todo}",
+                    urgent=True,
+                )
+            )
     opening = rule.opening(rule.sites(site)[0])
     today = opening.day(as_of)
-    coming = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked" and opening.day(b.start) == today]
+    coming = [
+        b
+        for b in diary(conn, rule, as_of, rule.sites(site)).values()
+        if b.state == "booked" and opening.day(b.start) == today
+    ]
     if coming:
         first = min(coming, key=lambda b: b.start)
         what = f"{count(len(coming), 'booking')} today, the first at {local_text(first.start, rule.zone, as_of)}"
         found.append(Finding("today", what, "stockroom booking list --days 0"))
     for u in plan.unused:
-        until = "its time is over" if u.over else "" if u.use_by is None else f"use by {local_text(u.use_by, rule.zone, as_of)}"
+        until = (
+            "its time is over"
+            if u.over
+            else ""
+            if u.use_by is None
+            else f"use by {local_text(u.use_by, rule.zone, as_of)}"
+        )
         what = f"P-{u.kit.pull} ({u.kit.product}) is out and no booking uses it" + (f"; {until}" if until else "")
         product = rule.practice.product(u.kit.product)
         back = product is not None and product.returnable and not u.over
-        todo = f"stockroom warmup back P-{u.kit.pull}" if back else f"stockroom warmup promise P-{u.kit.pull} B-…, or move a booking to it"
+        todo = (
+            f"stockroom warmup back P-{u.kit.pull}"
+            if back
+            else f"stockroom warmup promise P-{u.kit.pull} B-…, or move a booking to it"
+        )
         if u.over:
             todo = f"stockroom stock discard --pull P-{u.kit.pull} --why … --by INITIALS"
         found.append(Finding("kit-free", what, todo, urgent=True))
@@ -145,21 +184,45 @@ def _manager(conn: Link, rule: Rules, fridges: Sequence[FridgeNow], as_of: int, 
             if e.open:
                 held = f", {count(e.held, 'piece')} held" if e.held else ""
                 found.append(
-                    Finding("decide", f"decide about E-{e.number} in {f.fridge.name}{held}", f"stockroom fridge decide E-{e.number} …", urgent=True)
+                    Finding(
+                        "decide",
+                        f"decide about E-{e.number} in {f.fridge.name}{held}",
+                        f"stockroom fridge decide E-{e.number} …",
+                        urgent=True,
+                    )
                 )
         if f.missed:
             day = f.missed[-1][0]
             todo = f'stockroom fridge explain {day.isoformat()} --fridge "{f.fridge.name}" --why …'
-            found.append(Finding("missed", f"{count(len(f.missed), 'check')} of {f.fridge.name} missed, last {day_text(day)}", todo, urgent=True))
+            found.append(
+                Finding(
+                    "missed",
+                    f"{count(len(f.missed), 'check')} of {f.fridge.name} missed, last {day_text(day)}",
+                    todo,
+                    urgent=True,
+                )
+            )
         if f.calibration_overdue:
-            found.append(Finding("calibration", f"the probe of {f.fridge.name} is overdue for calibration", urgent=True))
+            found.append(
+                Finding("calibration", f"the probe of {f.fridge.name} is overdue for calibration", urgent=True)
+            )
     report = stock_report(conn, rule, as_of, site=site)
     expired = sum(r.quantity for r in report.rows if r.state == "expired")
     if expired:
-        found.append(Finding("expired", f"{count(expired, 'piece')} on hand have expired", "stockroom stock list", urgent=True))
-    soon = {(r.product, r.lot) for r in report.rows if r.state == "usable" and r.days_left is not None and r.days_left <= 30}
+        found.append(
+            Finding("expired", f"{count(expired, 'piece')} on hand have expired", "stockroom stock list", urgent=True)
+        )
+    soon = {
+        (r.product, r.lot) for r in report.rows if r.state == "usable" and r.days_left is not None and r.days_left <= 30
+    }
     if soon:
-        found.append(Finding("expiring", f"{count(len(soon), 'lot')} will expire within 30 days", "stockroom stock expiring --within 30"))
+        found.append(
+            Finding(
+                "expiring",
+                f"{count(len(soon), 'lot')} will expire within 30 days",
+                "stockroom stock expiring --within 30",
+            )
+        )
     for product, lot, place, n in report.owed:
         what = f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have"
         found.append(Finding("unaccounted", what, f'stockroom stock count "{place}"', urgent=True))

@@ -1,7 +1,7 @@
 """Which kit for which booking, and when to take it out: the plan from what is on record."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from stockroom.core.records import Booking, Pull
@@ -10,7 +10,7 @@ from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused
 from stockroom.store import Link, ledger
 from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_now, lots_of
 
 HELP = ("late", "blocked", "short")
 """The states in which a booking cannot be served as things stand."""
@@ -145,12 +145,28 @@ def warm_plan(
     kits = kits_now(conn, rule, at, sites)
     needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
     rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    rows = [_held_hint(conn, r, at) if r.state == "short" else r for r in rows]
     unused = tuple(wasted(rows, kits.out, rule.practice, at))
     if days is not None:
         horizon = rule.opening(sites[0])
         last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
         rows = [r for r in rows if r.start < last]
     return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming, unused)
+
+
+def _held_hint(conn: Link, row: Row, at: int) -> Row:
+    """Where stock is held, a decision could cure what is short: says so, and which excursion it waits for."""
+    causes: set[str] = set()
+    pieces = 0
+    for now in lots_of(conn, row.product, at):
+        for parcel in now.state.inside():
+            if parcel.held:
+                pieces += parcel.quantity
+                causes |= set(parcel.causes)
+    if not pieces:
+        return row
+    what = f"{row.why}; {pieces} in quarantine ({', '.join(sorted(causes))})"
+    return replace(row, why=what, todo="fridge check" if any(c.startswith("E-") for c in causes) else row.todo)
 
 
 def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, str]:

@@ -6,7 +6,14 @@ from conftest import Line
 MONDAY = "2026-03-02T09:00:00+00:00"
 
 
-def receive(line: Line, lot: str = "A1", n: int = 4, expiry: str = "2026-12-31", at: str = "2026-03-02T08:30", into: str = "Cold one") -> None:
+def receive(
+    line: Line,
+    lot: str = "A1",
+    n: int = 4,
+    expiry: str = "2026-12-31",
+    at: str = "2026-03-02T08:30",
+    into: str = "Cold one",
+) -> None:
     line.ok("stock", "receive", "KIT", "--lot", lot, "--expiry", expiry, "--quantity", n, "--into", into, "--at", at)
 
 
@@ -28,7 +35,9 @@ def test_packs_are_pieces_and_the_answer_says_both(cli: Line) -> None:
     assert (said["quantity"], said["packs"], said["expiry"]) == (8, 2, "2027-01-31")
 
 
-@pytest.mark.parametrize("more", [(), ("--quantity", "3", "--packs", "1"), ("--quantity", "0"), ("--quantity", "-2"), ("--quantity", "x")])
+@pytest.mark.parametrize(
+    "more", [(), ("--quantity", "3", "--packs", "1"), ("--quantity", "0"), ("--quantity", "-2"), ("--quantity", "x")]
+)
 def test_a_quantity_that_cannot_be_is_refused_and_nothing_is_written(cli: Line, more: tuple[str, ...]) -> None:
     said = cli("stock", "receive", "KIT", "--lot", "A", "--expiry", "2027-01", "--into", "Cold one", *more)
     assert said.code == 3
@@ -37,7 +46,20 @@ def test_a_quantity_that_cannot_be_is_refused_and_nothing_is_written(cli: Line, 
 
 
 def test_what_came_expired_is_recorded_and_named(cli: Line) -> None:
-    said = cli("stock", "receive", "KIT", "--lot", "OLD", "--expiry", "2026-03-01", "--quantity", 1, "--into", "Cold one", "--json")
+    said = cli(
+        "stock",
+        "receive",
+        "KIT",
+        "--lot",
+        "OLD",
+        "--expiry",
+        "2026-03-01",
+        "--quantity",
+        1,
+        "--into",
+        "Cold one",
+        "--json",
+    )
     assert said.code == 1
     assert "expired" in said.json["warnings"][0]
     assert lots(cli) == [("OLD", "Cold one", 1, "expired")]
@@ -52,7 +74,22 @@ def test_the_expiry_day_itself_is_still_good(cli: Line) -> None:
 def test_a_warm_arrival_goes_into_quarantine(both: Line) -> None:
     args = ("stock", "receive", "KIT", "--lot", "W", "--expiry", "2027-01", "--quantity", 2, "--into", "Cold one")
     assert both(*args, "--arrived-at", "6.0").code == 0  # the limit itself is in range
-    said = both("stock", "receive", "KIT", "--lot", "X", "--expiry", "2027-01", "--quantity", 2, "--into", "Cold one", "--arrived-at", "6.1", "--json")
+    said = both(
+        "stock",
+        "receive",
+        "KIT",
+        "--lot",
+        "X",
+        "--expiry",
+        "2027-01",
+        "--quantity",
+        2,
+        "--into",
+        "Cold one",
+        "--arrived-at",
+        "6.1",
+        "--json",
+    )
     assert said.code == 1
     assert lots(both) == [("W", "Cold one", 2, "usable"), ("X", "Cold one", 2, "quarantined")]
 
@@ -69,7 +106,20 @@ def test_lots_are_told_apart_by_capitals_and_length(cli: Line) -> None:
 
 def test_one_lot_with_two_expiries_is_reported_and_the_earlier_counts(cli: Line) -> None:
     receive(cli, lot="A", n=1, expiry="2026-12-31")
-    said = cli("stock", "receive", "KIT", "--lot", "A", "--expiry", "2026-11-30", "--quantity", 1, "--into", "Cold one", "--json")
+    said = cli(
+        "stock",
+        "receive",
+        "KIT",
+        "--lot",
+        "A",
+        "--expiry",
+        "2026-11-30",
+        "--quantity",
+        1,
+        "--into",
+        "Cold one",
+        "--json",
+    )
     assert said.code == 1
     assert cli.ask("stock", "list")["lots"][0]["expiry"] == "2026-11-30"
 
@@ -103,27 +153,103 @@ def test_a_slip_in_a_places_name_is_not_taken_for_a_box(cli: Line) -> None:
 def test_use_takes_the_first_to_expire(both: Line) -> None:
     receive(both, lot="LATE", n=2, expiry="2027-06-30")
     receive(both, lot="SOON", n=1, expiry="2026-05-31")
-    both.ok("stock", "receive", "SWAB", "--lot", "S2", "--expiry", "2028-01", "--quantity", 5, "--into", "Cupboard", "--at", "2026-03-02T08:30")
-    both.ok("stock", "receive", "SWAB", "--lot", "S1", "--expiry", "2027-01", "--quantity", 2, "--into", "Cupboard", "--at", "2026-03-02T08:30")
+    both.ok(
+        "stock",
+        "receive",
+        "SWAB",
+        "--lot",
+        "S2",
+        "--expiry",
+        "2028-01",
+        "--quantity",
+        5,
+        "--into",
+        "Cupboard",
+        "--at",
+        "2026-03-02T08:30",
+    )
+    both.ok(
+        "stock",
+        "receive",
+        "SWAB",
+        "--lot",
+        "S1",
+        "--expiry",
+        "2027-01",
+        "--quantity",
+        2,
+        "--into",
+        "Cupboard",
+        "--at",
+        "2026-03-02T08:30",
+    )
     used = both.ask("stock", "use", "SWAB", 3, "--why", "training")["used"]
     assert [(u["lot"], u["quantity"]) for u in used] == [("S1", 2), ("S2", 1)]
 
 
 def test_use_beyond_the_record_is_recorded_and_shown_as_unaccounted_until_explained(both: Line) -> None:
-    both.ok("stock", "receive", "SWAB", "--lot", "S", "--expiry", "2028-01", "--quantity", 2, "--into", "Cupboard", "--at", "2026-03-02T08:30")
+    both.ok(
+        "stock",
+        "receive",
+        "SWAB",
+        "--lot",
+        "S",
+        "--expiry",
+        "2028-01",
+        "--quantity",
+        2,
+        "--into",
+        "Cupboard",
+        "--at",
+        "2026-03-02T08:30",
+    )
     said = both("stock", "use", "SWAB", 5, "--why", "spilled", "--json")
     assert said.code == 1
     assert any("stock count" in e for e in [both("stock", "list").out])
     trace = both.ask("trace", "lot", "SWAB", "S")
-    assert (trace["received"], trace["used"], trace["on_hand"], trace["unaccounted"], trace["difference"]) == (2, 5, 0, 3, 0)
+    assert (trace["received"], trace["used"], trace["on_hand"], trace["unaccounted"], trace["difference"]) == (
+        2,
+        5,
+        0,
+        3,
+        0,
+    )
     # A late delivery of three explains it.
-    both.ok("stock", "receive", "SWAB", "--lot", "S", "--expiry", "2028-01", "--quantity", 3, "--into", "Cupboard", "--at", "2026-03-02T08:00")
+    both.ok(
+        "stock",
+        "receive",
+        "SWAB",
+        "--lot",
+        "S",
+        "--expiry",
+        "2028-01",
+        "--quantity",
+        3,
+        "--into",
+        "Cupboard",
+        "--at",
+        "2026-03-02T08:00",
+    )
     trace = both.ask("trace", "lot", "SWAB", "S")
     assert (trace["received"], trace["used"], trace["on_hand"], trace["unaccounted"]) == (5, 5, 0, 0)
 
 
 def test_a_count_explains_what_was_unaccounted(cli: Line) -> None:
-    cli.ok("stock", "receive", "SWAB", "--lot", "S", "--expiry", "2028-01", "--quantity", 2, "--into", "Cupboard", "--at", "2026-03-02T08:30")
+    cli.ok(
+        "stock",
+        "receive",
+        "SWAB",
+        "--lot",
+        "S",
+        "--expiry",
+        "2028-01",
+        "--quantity",
+        2,
+        "--into",
+        "Cupboard",
+        "--at",
+        "2026-03-02T08:30",
+    )
     cli.ok("stock", "use", "SWAB", 5, "--why", "spilled")
     cli.file("count.csv", "product,lot,quantity\nSWAB,S,0\n")
     said = cli.ask("stock", "count", "Cupboard", "count.csv")
@@ -148,7 +274,10 @@ def test_quarantine_and_release_are_a_property_of_some_pieces(both: Line) -> Non
     rows = both.ask("stock", "list")["lots"]
     assert [(r["quantity"], r["state"], r["causes"]) for r in rows] == [(3, "quarantined", [cause]), (1, "usable", [])]
     both.ok("stock", "release", "KIT", "A1", "--quantity", 2, "--why", "only the carton", "--by", "CD")
-    assert [(r["quantity"], r["state"]) for r in both.ask("stock", "list")["lots"]] == [(1, "quarantined"), (3, "usable")]
+    assert [(r["quantity"], r["state"]) for r in both.ask("stock", "list")["lots"]] == [
+        (1, "quarantined"),
+        (3, "usable"),
+    ]
 
 
 def test_decisions_want_initials_typed_just_now(cli: Line) -> None:
@@ -165,16 +294,26 @@ def test_return_and_discard_leave_the_practice(both: Line) -> None:
     both.ok("stock", "return", "KIT", "A1", "--quantity", 1, "--why", "recall")
     both.ok("stock", "discard", "KIT", "A1", "--quantity", 1, "--why", "dropped", "--by", "AB")
     trace = both.ask("trace", "lot", "KIT", "A1")
-    assert (trace["received"], trace["returned"], trace["discarded"], trace["on_hand"], trace["difference"]) == (4, 1, 1, 2, 0)
+    assert (trace["received"], trace["returned"], trace["discarded"], trace["on_hand"], trace["difference"]) == (
+        4,
+        1,
+        1,
+        2,
+        0,
+    )
 
 
 def test_the_opening_file_is_taken_whole_or_not_at_all(both: Line) -> None:
-    both.file("bad.csv", "product,lot,expiry,quantity,place\nKIT,A,2026-12-31,3,Cold one\nKIX,B,2026-12-31,3,Cold one\n")
+    both.file(
+        "bad.csv", "product,lot,expiry,quantity,place\nKIT,A,2026-12-31,3,Cold one\nKIX,B,2026-12-31,3,Cold one\n"
+    )
     said = both("stock", "opening", "bad.csv")
     assert said.code == 3
     assert "line 3" in said.err and "KIT" in said.err
     assert lots(both) == []
-    both.file("good.csv", "product,lot,expiry,quantity,place\nKIT,A,2026-12-31,3,Cold one\nSWAB,S,2028-01,40,Cupboard\n")
+    both.file(
+        "good.csv", "product,lot,expiry,quantity,place\nKIT,A,2026-12-31,3,Cold one\nSWAB,S,2028-01,40,Cupboard\n"
+    )
     both.ok("stock", "opening", "good.csv")
     assert lots(both) == [("A", "Cold one", 3, "usable"), ("S", "Cupboard", 40, "usable")]
     assert both.ask("trace", "lot", "KIT", "A")["earlier_exposure_unknown"] is True

@@ -44,9 +44,7 @@ OTHER = Practice(
     timezone="Europe/Paris",
     currency="EUR",
     sites=(Site("", (((510, 750),), (), (), (), (), (), ()), CLOSED),),
-    fridges=(
-        Fridge("Fridge 1", 1000, 7000, "West", "twice", 10, 30, 20, 2.5, 60, "F-1", date(2027, 3, 31)),
-    ),
+    fridges=(Fridge("Fridge 1", 1000, 7000, "West", "twice", 10, 30, 20, 2.5, 60, "F-1", date(2027, 3, 31)),),
     shelves=(Shelf("Cupboard", "West", 15_000, 25_000),),
     people=(Person("AB", frozenset({"record", "decide"})),),
     suppliers=(Supplier("North Depot", (3,), 4, (4,), 840, Decimal(50), CLOSED),),
@@ -131,9 +129,7 @@ def test_how_changes_are_told() -> None:
         "practice: review 7 days -> 1 day",
         "procedure whitening: time 45 min -> 50 min",
     ]
-    assert told(people=(Person("AB", frozenset({"record", "decide"})),)) == [
-        "person AB: may record -> decide, record"
-    ]
+    assert told(people=(Person("AB", frozenset({"record", "decide"})),)) == ["person AB: may record -> decide, record"]
 
 
 def test_a_practice_that_becomes_a_group() -> None:

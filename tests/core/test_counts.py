@@ -192,9 +192,7 @@ def test_order_up_to_with_overdispersed_weeks(
     assert chance_at_most(protection, by_cycle) == pytest.approx(chance, abs=1e-11)
     assert fill_level(protection, during_lead, week * review, target) == by_fill
     assert fill_rate(protection, during_lead, week * review, by_fill) == pytest.approx(rate, abs=1e-9)
-    assert fill_rate(protection, during_lead, week * review, by_fill - 1) == pytest.approx(
-        rate_less, abs=1e-9
-    )
+    assert fill_rate(protection, during_lead, week * review, by_fill - 1) == pytest.approx(rate_less, abs=1e-9)
     assert quantile(poisson(week * span), target) == if_poisson
 
 

@@ -31,9 +31,7 @@ WHITENING = Procedure(
     "whitening", 45, 10, cycles=6, expected_per_week=3.0,
     uses=(Use("CK", each=1), Use("SWAB", per_cycles=2, spare=1)),
 )  # fmt: skip
-DOUBLE = Procedure(
-    "double", 60, 10, cycles=7, expected_per_week=0.5, uses=(Use("CK", each=2), Use("SWAB", each=10))
-)
+DOUBLE = Procedure("double", 60, 10, cycles=7, expected_per_week=0.5, uses=(Use("CK", each=2), Use("SWAB", each=10)))
 PRODUCTS = {
     "CK": Product("CK", "kit", "kit", "S", contains=(("SWAB", 4),)),
     "SWAB": Product("SWAB", "swab", "supply", "S"),
@@ -44,9 +42,7 @@ def local(text: str) -> int:
     return int(datetime.fromisoformat(text).replace(tzinfo=ZoneInfo(ZONE)).astimezone(UTC).timestamp())
 
 
-def booked(
-    number: int, start: int, procedure: str = "whitening", cycles: int | None = None, state: str = "booked"
-):
+def booked(number: int, start: int, procedure: str = "whitening", cycles: int | None = None, state: str = "booked"):
     return Booking(number, None, "", procedure, start, start + 3600, "P-1", cycles, state, 0, 0, 1)
 
 
@@ -96,13 +92,11 @@ def test_unbooked_mean_before_there_is_history(start, end, known, mean):
 def test_closures_take_their_share_and_extra_hours_add_theirs():
     # derived: two of five days closed -> 1.8; a Saturday like a weekday -> 3.6
     shut = Opening(ZONE, Site("", OPENING.site.hours, (Closure(date(2026, 3, 5), date(2026, 3, 6)),)))
-    assert unbooked_mean_procedures(
-        WHITENING, shut, local("2026-03-02"), local("2026-03-09"), []
-    ) == pytest.approx(1.8)
+    assert unbooked_mean_procedures(WHITENING, shut, local("2026-03-02"), local("2026-03-09"), []) == pytest.approx(1.8)
     extra = Opening(ZONE, OPENING.site, (DayException(date(2026, 3, 7), True, 540, 1020),))
-    assert unbooked_mean_procedures(
-        WHITENING, extra, local("2026-03-02"), local("2026-03-09"), []
-    ) == pytest.approx(3.6)
+    assert unbooked_mean_procedures(WHITENING, extra, local("2026-03-02"), local("2026-03-09"), []) == pytest.approx(
+        3.6
+    )
     never = Opening(ZONE, Site("", ((),) * 7))
     assert unbooked_mean_procedures(WHITENING, never, local("2026-03-02"), local("2026-03-09"), []) == 0
 
@@ -155,9 +149,7 @@ stocks = st.lists(
 @given(stocks, st.lists(st.tuples(st.integers(-3, 40), st.integers(1, 4)), max_size=8))
 def test_left_at_expiry_equals_a_plain_walk_through_the_instants(lots, known):
     # derived: one step an instant, single pieces in a list
-    shelf = [
-        [start, 99 if end is None else end, i] for i, (start, end, n) in enumerate(lots) for _ in range(n)
-    ]
+    shelf = [[start, 99 if end is None else end, i] for i, (start, end, n) in enumerate(lots) for _ in range(n)]
     left, owed = [0] * len(lots), 0
     for instant in range(60):
         for piece in [p for p in shelf if p[1] <= instant]:

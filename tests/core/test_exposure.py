@@ -173,9 +173,7 @@ spans = st.lists(
 
 def close(one, other):
     near = pytest.approx
-    return all(
-        a == b if None in (a, b) else a == near(b, rel=1e-9, abs=1e-6) for a, b in zip(one, other, strict=True)
-    )
+    return all(a == b if None in (a, b) else a == near(b, rel=1e-9, abs=1e-6) for a, b in zip(one, other, strict=True))
 
 
 @given(readings, spans, st.lists(st.integers(-2000, 60_000), min_size=3, max_size=6, unique=True))

@@ -121,8 +121,7 @@ def lcg_instance(seed: int, kits: int, bookings: int, span: int, life: int, long
 
     usable = [[a, a + 1 + draw() % life] for a in (draw() % span for _ in range(kits))]
     booked = [
-        [a, a + (draw() % longest if longest else 0)]
-        for a in (draw() % (span + life // 2) for _ in range(bookings))
+        [a, a + (draw() % longest if longest else 0)] for a in (draw() % (span + life // 2) for _ in range(bookings))
     ]
     return usable, booked
 
@@ -202,7 +201,9 @@ def full_sets(count: int, others: int, fits) -> list[tuple[int, ...]]:
         found = [
             chosen
             for chosen in combinations(range(count), size)
-            if any(all(fits(c, o) for c, o in zip(chosen, row, strict=True)) for row in permutations(range(others), size))
+            if any(
+                all(fits(c, o) for c, o in zip(chosen, row, strict=True)) for row in permutations(range(others), size)
+            )
         ]
         if found:
             return found

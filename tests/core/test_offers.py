@@ -18,7 +18,9 @@ HOUR = 3600
 Day = tuple[date, list[Offer], str]
 """A day, what it offers, and why not where that is nothing."""
 
-CK = Product("CK", "Cold kit", "kit", "Supplier", keep=Keep(2000, 5000), warmup_seconds=24 * HOUR, max_out_seconds=72 * HOUR)
+CK = Product(
+    "CK", "Cold kit", "kit", "Supplier", keep=Keep(2000, 5000), warmup_seconds=24 * HOUR, max_out_seconds=72 * HOUR
+)
 WHITENING = Procedure("whitening", 45, 10, 6, 8, uses=(Use("CK", each=1),))
 """45 minutes and six cycles of 10: 105 minutes."""
 HOURS = (*(((510, 1050),),) * 4, ((510, 960),), (), ())

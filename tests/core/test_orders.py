@@ -124,9 +124,7 @@ def test_the_minimum_comes_after_the_packs():
 def test_the_fridge_cuts_in_whole_packs():
     # derived: two of space a piece, 23 free: 2 packs of 3 wanted; 4 + 8 - 5 = 7, P(Poisson 6 <= 7) = .744
     line = order_line(
-        replace(
-            FIVE_BOOKED, product=replace(KIT, space=2), unbooked=poisson(6), lots=((None, 4),), free_space=23
-        )
+        replace(FIVE_BOOKED, product=replace(KIT, space=2), unbooked=poisson(6), lots=((None, 4),), free_space=23)
     )
     assert (line.unbooked_quantile, line.need, line.packs, line.limited_by) == (10, 11, 2, ("pack", "space"))
     assert line.achieved == pytest.approx(float(poisson(6)[:8].sum())) and line.achieved < line.target
@@ -331,8 +329,7 @@ def test_laws_of_a_line(given_input):
     line, product = order_line(given_input), given_input.product
     assert line.order_quantity == line.packs * product.pack_size >= 0
     assert (
-        line.need
-        == line.known_demand + line.unbooked_quantile - (line.usable - line.expiring_unused) - line.on_order
+        line.need == line.known_demand + line.unbooked_quantile - (line.usable - line.expiring_unused) - line.on_order
     )
     if given_input.free_space is not None:
         assert line.order_quantity * product.space <= given_input.free_space
@@ -342,11 +339,7 @@ def test_laws_of_a_line(given_input):
         assert line.achieved >= line.target - 1e-11
         assert line.need <= 0 or line.packs >= product.minimum_packs
     assert line.order_quantity >= line.need or cut
-    assert (
-        0
-        <= line.expected_waste
-        <= line.usable + sum(n for _, n in given_input.on_order) + line.order_quantity
-    )
+    assert 0 <= line.expected_waste <= line.usable + sum(n for _, n in given_input.on_order) + line.order_quantity
     assert len(line.why) >= 3
     there = line.usable - line.expiring_unused + line.on_order + line.order_quantity
     assert any("NOT ENOUGH" in said for said in line.why) == (there < line.known_demand)
@@ -375,10 +368,7 @@ def test_a_higher_target_never_lowers_the_need(given_input, other, fill):
         lead = poisson(float(given_input.unbooked @ range(len(given_input.unbooked))) / 3)
         given_input = replace(given_input, target_kind="fill", unbooked_lead=lead)
     low, high = sorted((given_input.target, other))
-    assert (
-        order_line(replace(given_input, target=low)).need
-        <= order_line(replace(given_input, target=high)).need
-    )
+    assert order_line(replace(given_input, target=low)).need <= order_line(replace(given_input, target=high)).need
 
 
 @settings(deadline=None, max_examples=100)

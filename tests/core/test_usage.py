@@ -10,15 +10,11 @@ from stockroom.errors import Refused
 
 
 def product(code: str, contains: tuple[tuple[str, int], ...] = ()) -> Product:
-    return Product(
-        code=code, name=code, kind="kit" if contains else "supply", supplier="S", contains=contains
-    )
+    return Product(code=code, name=code, kind="kit" if contains else "supply", supplier="S", contains=contains)
 
 
 def procedure(*uses: Use, cycles: int = 6) -> Procedure:
-    return Procedure(
-        code="whitening", minutes=45, minutes_per_cycle=10, cycles=cycles, max_cycles=8, uses=uses
-    )
+    return Procedure(code="whitening", minutes=45, minutes_per_cycle=10, cycles=cycles, max_cycles=8, uses=uses)
 
 
 SWAB = Use("SWAB", per_cycles=2, spare=1)
@@ -75,12 +71,8 @@ def test_how_long_six_cycles_take(per_cycle, minutes):
 @given(st.integers(0, 12), st.integers(1, 4), st.integers(0, 3), st.integers(0, 3), st.integers(0, 9))
 def test_gross_is_loose_plus_what_was_inside(cycles, per_cycles, each, spare, inside):
     products = {"CK": product("CK", (("SWAB", inside),))}
-    used = used_by(
-        procedure(KIT, Use("SWAB", each=each, per_cycles=per_cycles, spare=spare)), cycles, products
-    )
+    used = used_by(procedure(KIT, Use("SWAB", each=each, per_cycles=per_cycles, spare=spare)), cycles, products)
     gross, loose = used.gross.get("SWAB", 0), used.loose.get("SWAB", 0)
     assert gross - loose == min(gross, inside)
-    more = used_by(
-        procedure(KIT, Use("SWAB", each=each, per_cycles=per_cycles, spare=spare)), cycles + 1, products
-    )
+    more = used_by(procedure(KIT, Use("SWAB", each=each, per_cycles=per_cycles, spare=spare)), cycles + 1, products)
     assert more.gross.get("SWAB", 0) >= gross

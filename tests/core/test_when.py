@@ -227,9 +227,7 @@ WORDS = ["mon", "sat", "today", "mar", "march", "may", "am", "pm", "10", "26", "
 
 
 @given(
-    st.text(max_size=80)
-    | st.text("0123456789/-:.,+ TZW", max_size=24)
-    | st.lists(st.sampled_from(WORDS)).map(" ".join)
+    st.text(max_size=80) | st.text("0123456789/-:.,+ TZW", max_size=24) | st.lists(st.sampled_from(WORDS)).map(" ".join)
 )
 def test_law_any_text_is_read_within_the_years_or_refused(text: str) -> None:
     try:

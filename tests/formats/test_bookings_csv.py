@@ -27,7 +27,9 @@ def test_a_row_with_everything_and_one_with_the_least() -> None:
         + "B-2,whitening,2026-05-04T10:00:00Z,P-105\n"
     )
     assert got.rows == (
-        BookingRow(2, "B-1", "whitening", utc("2026-05-04 08:00"), "P-104", 8, "cancelled", utc("2026-04-01 09:00"), "North"),
+        BookingRow(
+            2, "B-1", "whitening", utc("2026-05-04 08:00"), "P-104", 8, "cancelled", utc("2026-04-01 09:00"), "North"
+        ),
         BookingRow(3, "B-2", "whitening", utc("2026-05-04 10:00"), "P-105", None, "booked", None, ""),
     )
     assert got.rejected == () and got.notes == ()

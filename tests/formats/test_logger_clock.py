@@ -58,7 +58,9 @@ def test_autumn_with_one_reading_an_hour() -> None:
 def test_autumn_undecided_is_the_first_and_said() -> None:
     got = put(clock("01:30", "02:10", "02:40", "03:10"))
     assert got.at.tolist() == utc("24 23:30", "25 00:10", "25 00:40", "25 02:10")
-    assert got.notes == ("the hour that occurs twice on 2026-10-25 is in the file only once: read as the first of the two",)
+    assert got.notes == (
+        "the hour that occurs twice on 2026-10-25 is in the file only once: read as the first of the two",
+    )
 
 
 def test_a_line_written_twice_is_not_an_hour_that_came_twice() -> None:

@@ -84,7 +84,8 @@ def test_exact_thousandths() -> None:
 
 
 @pytest.mark.parametrize(
-    "header", ["temp (F)", "Temp_F", "°F", "Temperature Fahrenheit", "Temp deg F", "TempF", "Temp, [F]", "temperature ℉"]
+    "header",
+    ["temp (F)", "Temp_F", "°F", "Temperature Fahrenheit", "Temp deg F", "TempF", "Temp, [F]", "temperature ℉"],
 )
 def test_fahrenheit_by_header(header: str) -> None:
     # derived: (35.6 - 32) x 5/9 = 2; (46.4 - 32) x 5/9 = 8; (46.5 - 32) x 5/9 = 8.0556
@@ -109,6 +110,7 @@ def test_units_elsewhere_than_in_the_header() -> None:
     assert got.milli.tolist() == [2000] and any("the lines above" in n for n in got.notes)
     got = read("time,temp\n2026-05-04 03:10,35.6 °F\n2026-05-04 03:20,4\n", unit="C")
     assert got.line.tolist() == [3] and "says °F where °C was asked for" in got.rejected[0].why
+    assert read("time,temp\n2026-05-04 03:10,4.2 °C\n", unit="C").milli.tolist() == [4200]
 
 
 def test_an_assumed_unit_that_looks_wrong_is_said() -> None:
@@ -224,7 +226,9 @@ def test_day_and_month() -> None:
 
 def test_zones() -> None:
     naive = "time,temp\n2026-05-04 03:10,4.2\n"
-    assert not read(naive).zoned and read_logger(naive.encode(), "x", zone=LONDON).at.tolist() == [utc("2026-05-04 02:10")]
+    assert not read(naive).zoned and read_logger(naive.encode(), "x", zone=LONDON).at.tolist() == [
+        utc("2026-05-04 02:10")
+    ]
     got = read("time,temp\n2026-05-04T03:10+02:00,4.2\n2026-05-04 03:20,-0.4\n")
     assert got.at.tolist() == AT and not got.zoned
     got = read("Time (UTC),temp\n2026-05-04 01:10,4.2\n2026-05-04T03:20:00+02:00,-0.4\n")
@@ -241,10 +245,17 @@ def test_the_end_of_a_day_and_fractions() -> None:
 def test_clock_changes_and_jumps_reach_the_notes() -> None:
     text = "time,temp\n2026-10-25 01:30,4\n2026-10-25 02:30,4\n2026-10-25 02:30,4\n2026-10-25 03:30,4\n2026-10-25 00:30,4\n"
     got = read(text)
-    assert got.at.tolist() == [utc(f"2026-10-{t}") for t in ("24 23:30", "25 00:30", "25 01:30", "25 02:30", "24 22:30")]
-    assert got.notes == ("the hour that occurs twice on 2026-10-25 was kept in order", "the clock jumped back 4 h at line 6")
+    assert got.at.tolist() == [
+        utc(f"2026-10-{t}") for t in ("24 23:30", "25 00:30", "25 01:30", "25 02:30", "24 22:30")
+    ]
+    assert got.notes == (
+        "the hour that occurs twice on 2026-10-25 was kept in order",
+        "the clock jumped back 4 h at line 6",
+    )
     got = read("time,temp\n2026-03-29 01:30,4\n2026-03-29 02:30,nan\n2026-03-29 02:40,4\n2026-03-29 03:30,5\n")
-    assert [r.line for r in got.rejected] == [3, 4] and got.line.tolist() == [2, 5] and got.milli.tolist() == [4000, 5000]
+    assert (
+        [r.line for r in got.rejected] == [3, 4] and got.line.tolist() == [2, 5] and got.milli.tolist() == [4000, 5000]
+    )
 
 
 def test_a_whole_year_without_a_zone_is_placed_to_the_second() -> None:
@@ -258,6 +269,14 @@ def test_a_whole_year_without_a_zone_is_placed_to_the_second() -> None:
 def test_windows_1252_is_said() -> None:
     got = read_logger("Zeit;Temp °F\n2026-05-04 03:10;35,6\n".encode("cp1252"), "log.csv", zone=AMSTERDAM)
     assert got.milli.tolist() == [2000] and "1252" in got.notes[0]
+
+
+def test_the_only_number_is_the_temperature_whatever_it_is_called() -> None:
+    assert read("when;Box 2;\n2026-05-04 03:10;4,2;\n2026-05-04 03:20;-0,4;\n").milli.tolist() == MILLI
+    with pytest.raises(Refused):
+        read("when;Box 2;Box 3\n2026-05-04 03:10;4,2;5\n")
+    with pytest.raises(Refused):
+        read("when;sold;to\n2026-05-04 03:10;4;P-104\n")
 
 
 def test_a_probe_that_was_unplugged_at_first() -> None:

@@ -96,7 +96,7 @@ def test_a_date_alone_counts_only_where_it_may() -> None:
     assert stamp("2026-05-04", DateOrder(None), 1, bare=True) == (face("2026-05-04"), None)
 
 
-@given(st.datetimes(datetime(1990, 1, 1), datetime(2100, 12, 31)), st.sampled_from(["T", " "]))  # noqa: DTZ001
+@given(st.datetimes(datetime(1990, 1, 1), datetime(2100, 12, 31)), st.sampled_from(["T", " "]))
 def test_iso_as_the_standard_library_writes_it(when: datetime, mark: str) -> None:
     assert stamp(when.isoformat(mark), DateOrder(None), 1) == (face(when.replace(microsecond=0).isoformat()), None)
 
@@ -161,7 +161,9 @@ def test_instants_on_clock_change_days() -> None:
 
 @given(
     st.integers(face("1990-01-02"), face("2100-12-30")),
-    st.sampled_from(["Europe/Amsterdam", "America/Chicago", "Australia/Lord_Howe", "Asia/Kathmandu", "Africa/Casablanca"]),
+    st.sampled_from(
+        ["Europe/Amsterdam", "America/Chicago", "Australia/Lord_Howe", "Asia/Kathmandu", "Africa/Casablanca"]
+    ),
 )
 def test_every_instant_is_found_again_from_the_clock_on_the_wall(utc: int, name: str) -> None:
     zone = ZoneInfo(name)

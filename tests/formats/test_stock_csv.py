@@ -91,7 +91,9 @@ def test_an_expiry_that_could_be_two_days_names_both() -> None:
         expiry_day("31/01/27")
 
 
-@pytest.mark.parametrize("text", ["", "soon", "2027-13", "01/27", "2027-02-29", "0000-01", "99999-01", "2027-01-31 10:00"])
+@pytest.mark.parametrize(
+    "text", ["", "soon", "2027-13", "01/27", "2027-02-29", "0000-01", "99999-01", "2027-01-31 10:00"]
+)
 def test_what_is_no_expiry(text: str) -> None:
     with pytest.raises(Refused) as no:
         expiry_day(text)

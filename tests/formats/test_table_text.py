@@ -149,6 +149,9 @@ def test_columns_may_be_renamed_and_must_be_there_once() -> None:
 def test_a_spreadsheets_first_line() -> None:
     table = named_table(b"sep=;\nproduct;lot\nA,B;1\n", "s.csv", ("product", "lot"))
     assert dict(table.rows[0].cells) == {"product": "A,B", "lot": "1"} and table.rows[0].line == 3
+    with pytest.raises(Refused) as no:
+        named_table(b"sep=;\nproduct;batch\nA,B;1\n", "s.csv", ("product", "lot"))
+    assert 'found: "product", "batch"' in no.value.todo
 
 
 def test_control_characters_are_rejected() -> None:

@@ -7,7 +7,9 @@ later, on Saturday the 14th at 22:00: ten staffed days, two weeks, from the Mond
 
 from datetime import UTC, date, datetime
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from stockroom.core.counts import chance_at_most, poisson
 from stockroom.errors import Refused
@@ -191,19 +193,54 @@ def test_the_fill_target_counts_until_each_order_can_be_used(room):
     assert line.achieved == pytest.approx(0.958314987608562, abs=1e-9)
 
 
-def test_with_fill_a_late_booking_does_not_turn_the_demand_negative(room):
-    # derived: two a week expected, three booked on the Thursday of each week: nothing more until Friday the 13th, and
-    # so nothing more until the Friday before; without the cap the part would exceed the whole
-    here = room(kind="fill", week=2)
-    here.booked([f"2026-03-{d}T{h}:00" for d in ("05", "12") for h in ("09", "10", "11")], procedure="whitening")
-    line = here.line()
-    assert (line.unbooked_mean, line.unbooked_quantile, line.known_demand) == (0, 0, 6)
+def filled_rate(mean_both, mean_lead, level):
+    """1 - [E(D_both - S)+ - E(D_lead - S)+] / E(D_review), by scipy (Hadley & Whitin 1963)."""
+    k = np.arange(200)
+    short = [float(np.maximum(k - level, 0) @ stats.poisson.pmf(k, m)) for m in (mean_both, mean_lead)]
+    return 1 - (short[0] - short[1]) / (mean_both - mean_lead)
+
+
+def test_with_fill_the_warm_up_belongs_to_the_time_until_the_order_serves(tmp_path):
+    # derived: warm after 72 h, so the order of now serves from Monday the 9th 16:00 (six staffed days: 3.0 of 2.5 a week)
+    # and the next from Monday the 16th (eleven: 5.5)
+    text = practice(week=2.5, pack=1, kind="fill", capacity="").replace(
+        "warmup_hours = 30\nmax_out_hours = 72", "warmup_hours = 72\nmax_out_hours = 96"
+    )
+    line = Room(tmp_path, text).line()
+    assert line.unbooked_mean == pytest.approx(5.5)
+    level = line.unbooked_quantile
+    assert line.achieved == pytest.approx(filled_rate(5.5, 3.0, level), abs=1e-9)
+    assert filled_rate(5.5, 3.0, level) >= 0.95 > filled_rate(5.5, 3.0, level - 1)
+
+
+def test_with_fill_no_part_is_expected_to_need_more_than_the_whole(room):
+    # derived: here on Wednesday (three staffed days of five), the next on the Wednesday after (eight). The first procedure
+    # has its week's bookings on the Thursday and the Tuesday after: nothing more in the whole, so nothing more by Wednesday.
+    # The second expects 5 a week: 3 by Wednesday, 8 in all
+    extra = SUPPLIER.format(name="Quick Van", more="").replace("lead_days = 4", "lead_days = 2") + (
+        '[[product]]\ncode = "SW"\nname = "s"\nsupplier = "Quick Van"\nkind = "supply"\npack_size = 1\n'
+        '[[procedure]]\ncode = "a"\nminutes = 10\nexpected_per_week = 2\nuses = [ { product = "SW", each = 1 } ]\n'
+        '[[procedure]]\ncode = "b"\nminutes = 10\nexpected_per_week = 5\nuses = [ { product = "SW", each = 1 } ]\n'
+    )
+    here = room(kind="fill", extra=extra)
+    here.booked([f"2026-03-{d}T{h}:00" for d in ("05", "10") for h in ("09", "10", "11")], procedure="a")
+    line = here.line(product="SW")
+    assert (line.known_demand, line.unbooked_mean) == (6, pytest.approx(8))
+    level = line.unbooked_quantile
+    assert line.achieved == pytest.approx(filled_rate(8, 3, level), abs=1e-9)
+    assert filled_rate(8, 3, level) >= 0.95 > filled_rate(8, 3, level - 1)
 
 
 def test_only_what_can_serve_is_usable(five_booked):
     here = five_booked()
     here.came(3, lot="OLD", expiry="2026-03-01")
-    stocktake(here.store, here.act("2026-02-27T11:00"), "Cold", [Counted("CK", "L1", 4), Counted("CK", "OLD", 3), Counted("CK", "X", 2)], "found")
+    stocktake(
+        here.store,
+        here.act("2026-02-27T11:00"),
+        "Cold",
+        [Counted("CK", "L1", 4), Counted("CK", "OLD", 3), Counted("CK", "X", 2)],
+        "found",
+    )
     here.came(5, lot="BOX", at="2026-02-27T12:00")
     move(here.store, here.act("2026-02-27T12:05"), "CK", "BOX", 3, "Cold", "Polystyrene crate")
     move(here.store, here.act("2026-02-27T12:06"), "CK", "BOX", 2, "Cold", "Dry")
@@ -246,7 +283,11 @@ def test_an_overdue_order_counts_as_nothing_until_it_has_a_new_day(five_booked):
     assert any("O-1" in f.what and "8 x CK" in f.what for f in plan.findings)
     assert any(said.startswith("O-1 (8) is overdue") for said in line.why)
     expect(here.store, here.act(MONDAY), "O-1", date(2026, 3, 5))
-    assert (here.line(MONDAY + 1).on_order, here.line(MONDAY + 1).need, here.plan(MONDAY + 1).attention) == (8, -2, False)
+    assert (here.line(MONDAY + 1).on_order, here.line(MONDAY + 1).need, here.plan(MONDAY + 1).attention) == (
+        8,
+        -2,
+        False,
+    )
     # what was known before the call stays what was known then
     assert here.line(MONDAY - 1).on_order == 0
     # a day after the next order would be here is too late for it (derived: covers_until is Saturday the 14th)
@@ -279,7 +320,10 @@ def test_a_cancelled_or_closed_order_is_not_on_order(five_booked, cancel):
     assert said.fields["state"] == ("cancelled" if cancel else "closed")
     assert (here.line().on_order, here.line(t("2026-02-27T14:59")).on_order) == (0, 4)
     before = here.entries()
-    for again in (lambda: end(here.store, here.act(MONDAY), "O-1", "x", cancel=cancel), lambda: expect(here.store, here.act(MONDAY), "O-1", date(2026, 3, 5))):
+    for again in (
+        lambda: end(here.store, here.act(MONDAY), "O-1", "x", cancel=cancel),
+        lambda: expect(here.store, here.act(MONDAY), "O-1", date(2026, 3, 5)),
+    ):
         with pytest.raises(Refused, match="nothing of it is to come"):
             again()
     assert here.entries() == before
@@ -321,10 +365,12 @@ SECOND = KIT.format(code="CK2", pack=3, more="space = 2") + (
 )
 
 
-@pytest.mark.parametrize("capacity", [0, 5, 12, 14, 17, 20, 23, 30, 60])
-def test_the_whole_list_fits_the_fridge(five_booked, capacity):
-    # a law: what stands there and all that is proposed never need more than there is, whoever comes first
-    here = five_booked(capacity=f"capacity = {capacity}", extra=SECOND)
+@pytest.mark.parametrize("van", ["Cold Van", "Second Van"])
+@pytest.mark.parametrize("capacity", [3, 17, 23, 60])
+def test_the_whole_list_fits_the_fridge(five_booked, capacity, van):
+    # a law: what stands there and all that is proposed never need more than there is, of one supplier or of two
+    extra = SUPPLIER.format(name="Second Van", more="") + SECOND.replace('"Cold Van"', f'"{van}"')
+    here = five_booked(capacity=f"capacity = {capacity}", extra=extra)
     planned = {p.product.code: p for s in here.plan().suppliers for p in s.products}
     filled = sum(p.line.order_quantity * p.product.space for p in planned.values())
     assert filled <= max(0, capacity - 4)
@@ -395,7 +441,9 @@ def test_as_of_knows_nothing_of_what_came_later(five_booked):
     here.came(4, lot="L9", at="2026-03-02T07:40")
     place(here.store, here.act("2026-03-02T07:50"), "Cold Van", [("CK", 4)], None)
     after = here.plan(MONDAY)
-    assert [p.line for s in after.suppliers for p in s.products] == [p.line for s in before.suppliers for p in s.products]
+    assert [p.line for s in after.suppliers for p in s.products] == [
+        p.line for s in before.suppliers for p in s.products
+    ]
     later = here.line(t("2026-03-02T08:00"))
     assert (later.known_demand, later.usable, later.on_order) == (6, 8, 4)
 
@@ -405,7 +453,9 @@ def test_stock_that_the_record_lacks_makes_the_list_unsure(five_booked):
     use(here.store, here.act("2026-03-01T10:00"), "CK", 6, "dropped")
     plan = here.plan()
     assert here.line().usable == 0
-    assert plan.attention and any("2 pieces used that the record does not have, at Cold" in f.what for f in plan.findings)
+    assert plan.attention and any(
+        "2 pieces used that the record does not have, at Cold" in f.what for f in plan.findings
+    )
 
 
 def test_demand_of_a_procedure_that_is_gone_is_named(five_booked):
@@ -435,7 +485,10 @@ def test_a_supplier_that_never_delivers_does_not_hide_the_others(five_booked):
 
 def test_the_joint_chance_of_a_procedure(five_booked):
     # derived: the product of its products' own chances, if independent
-    both = SECOND + '[[procedure]]\ncode = "both"\nminutes = 30\nuses = [ { product = "CK", each = 1 }, { product = "CK2", each = 2 } ]\n'
+    both = (
+        SECOND
+        + '[[procedure]]\ncode = "both"\nminutes = 30\nuses = [ { product = "CK", each = 1 }, { product = "CK2", each = 2 } ]\n'
+    )
     here = five_booked(extra=both, capacity="")
     chances = {p: c for _, p, c in here.plan().joint}
     one, two = here.line().no_shortage, here.line(product="CK2").no_shortage
@@ -482,7 +535,10 @@ def test_packs_are_pieces_in_the_record(five_booked):
 
 def test_what_an_order_breaks_is_recorded_and_named(five_booked):
     other = SUPPLIER.format(name="Dry Van", more="minimum_order = 50")
-    extra = other + '[[product]]\ncode = "SW"\nname = "s"\nsupplier = "Dry Van"\nkind = "supply"\npack_size = 10\npack_price = 4.0\nminimum_packs = 2\n'
+    extra = (
+        other
+        + '[[product]]\ncode = "SW"\nname = "s"\nsupplier = "Dry Van"\nkind = "supply"\npack_size = 10\npack_price = 4.0\nminimum_packs = 2\n'
+    )
     here = five_booked(extra=extra, capacity="capacity = 6")
     said = place(here.store, here.act(MONDAY), "Dry Van", [("CK", 3), ("SW", 10)], None)
     slugs = [f.slug for f in said.findings if f.urgent]
@@ -493,37 +549,34 @@ def test_what_an_order_breaks_is_recorded_and_named(five_booked):
         ((found),) = entries.breaches(conn, int(said.entry[2:])).values()
     assert [slug for slug, _ in found] == ["other-supplier", "part-pack", "below-minimum"]
     # the second of a day is asked about: it may be the same one typed twice
-    again = place(here.store, here.act(MONDAY + 300), "Dry Van", [("SW", 20)], None)
+    again = place(here.store, here.act(MONDAY + 300), "Dry Van", [("SW", 130)], None)
     assert [f.slug for f in again.findings if f.urgent] == ["ordered-already"]
 
 
-@pytest.mark.parametrize(
-    ("supplier", "wanted", "words"),
-    [
+def test_what_cannot_be_ordered_is_refused_and_nothing_is_written(five_booked):
+    here = five_booked(extra=KIT.format(code="CK2", pack=3, more=""))
+    before = here.entries()
+    for supplier, wanted, words in (
         ("Cold Vam", [], 'no supplier "Cold Vam"; did you mean "Cold Van"'),
         ("Cold Van", [("KC", 4)], 'no product "KC"'),
         ("Cold Van", [("CK", 4), ("ck", 4)], "named twice"),
         ("Cold Van", [("CK", 0)], "leaves nothing"),
         ("Cold Van", [("CK2", 0)], "not proposed"),
-    ],
-)
-def test_what_cannot_be_ordered_is_refused_and_nothing_is_written(five_booked, supplier, wanted, words):
-    here = five_booked(extra=KIT.format(code="CK2", pack=3, more=""))
-    before = here.entries()
-    with pytest.raises(Refused, match=words):
-        place(here.store, here.act(MONDAY), supplier, wanted, None)
+    ):
+        with pytest.raises(Refused, match=words):
+            place(here.store, here.act(MONDAY), supplier, wanted, None)
     assert (here.entries(), orders_now(here.store, MONDAY)) == (before, [])
 
 
-@pytest.mark.parametrize("text", ["O-2", "", "B-1", "x", "O-0", "99999999999"])
-def test_an_order_that_there_is_not(five_booked, text):
+def test_an_order_that_there_is_not(five_booked):
     here = five_booked()
     place(here.store, here.act(MONDAY), "Cold Van", [], None)
     before = here.entries()
-    with pytest.raises(Refused, match="there is no order"):
-        end(here.store, here.act(MONDAY + 60), text, "x", cancel=False)
-    with pytest.raises(Refused, match="there is no order"):
-        expect(here.store, here.act(MONDAY + 60), text, date(2026, 3, 9))
+    for text in ("O-2", "", "B-1", "x", "O-0", "99999999999"):
+        with pytest.raises(Refused, match="there is no order"):
+            end(here.store, here.act(MONDAY + 60), text, "x", cancel=False)
+        with pytest.raises(Refused, match="there is no order"):
+            expect(here.store, here.act(MONDAY + 60), text, date(2026, 3, 9))
     assert here.entries() == before
 
 
@@ -542,6 +595,15 @@ def test_a_day_to_expect_an_order_on(five_booked):
     assert orders_now(here.store, t("2026-03-08T00:00"))[0].overdue
 
 
+def test_an_order_that_is_due_at_midnight_is_due_on_that_day(tmp_path):
+    here = Room(tmp_path, practice().replace("-16:00", "-24:00"))
+    here.booked(THREE_AND_TWO)
+    said = place(here.store, here.act(MONDAY), "Cold Van", [], None)
+    (order,) = orders_now(here.store, MONDAY)
+    assert (said.fields["due"], order.due_on) == ("2026-03-06", date(2026, 3, 6))
+    assert order.due == t("2026-03-07T00:00")
+
+
 # --- a group of sites ---
 
 GROUP = """
@@ -556,18 +618,26 @@ HOURS
 
 def test_each_site_orders_for_itself(tmp_path):
     text = practice().replace(HOURS, "").replace("[[fridge]]\n", GROUP.replace("HOURS", HOURS) + "[[fridge]]\n", 1)
-    text = text.replace('name = "Cold"\n', 'name = "Cold"\nsite = "North"\n').replace('name = "Dry"', 'name = "Dry"\nsite = "North"')
+    text = text.replace('name = "Cold"\n', 'name = "Cold"\nsite = "North"\n').replace(
+        'name = "Dry"', 'name = "Dry"\nsite = "North"'
+    )
     text += '[[fridge]]\nname = "Far"\nsite = "South"\nlow = 2.0\nhigh = 8.0\ncapacity = 7\n'
     here = Room(tmp_path, text)
     here.booked(THREE_AND_TWO, site="North")
     here.came(4)
     here.booked(("2026-03-09T09:00",), site="South")
-    receive(here.store, here.act("2026-02-27T10:00", "South"), Delivery("CK", "L2", date(2027, 1, 31), "Far", quantity=1))
+    receive(
+        here.store, here.act("2026-02-27T10:00", "South"), Delivery("CK", "L2", date(2027, 1, 31), "Far", quantity=1)
+    )
     lines = {s.site: s.products[0] for s in here.plan().suppliers}
-    assert [(x.line.known_demand, x.line.usable, x.line.order_quantity) for x in lines.values()] == [(5, 4, 8), (1, 1, 4)]
+    assert [(x.line.known_demand, x.line.usable, x.line.order_quantity) for x in lines.values()] == [
+        (5, 4, 8),
+        (1, 1, 4),
+    ]
     # derived for South: 1 + 5 - 1 = 5 needed, 6 spaces free: one pack of 4
     assert (lines["South"].line.need, lines["South"].line.limited_by) == (5, ("pack", "space"))
-    assert here.plan(site="South").suppliers == tuple(s for s in here.plan().suppliers if s.site == "South")
+    (south,) = here.plan(site="South").suppliers
+    assert (south.site, south.products[0].line) == ("South", lines["South"].line)
     before = here.entries()
     with pytest.raises(Refused, match="more than one site"):
         place(here.store, here.act(MONDAY), "Cold Van", [], None)

@@ -1,0 +1,93 @@
+"""A command starts with what it needs and no more; and its one error door."""
+
+import subprocess
+import sys
+
+import pytest
+from conftest import Line
+
+from stockroom.cli import main as door
+
+
+def loaded(code: str) -> set[str]:
+    text = subprocess.run(
+        [sys.executable, "-c", f"{code}\nimport sys; print(' '.join(sys.modules))"],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return set(text.stdout.split())
+
+
+def test_help_loads_no_database_no_tables_no_numbers() -> None:
+    names = loaded("import stockroom.cli.main")
+    heavy = {"sqlalchemy", "alembic", "rich", "numpy", "dateutil", "pydantic", "sqlite3", "platformdirs", "zoneinfo"}
+    assert not heavy & {n.split(".")[0] for n in names}
+
+
+def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
+    code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, 'stock', 'list']) == 0"
+    names = {n.split(".")[0] for n in loaded(code)}
+    assert "sqlalchemy" in names
+    assert not {"alembic", "dateutil", "scipy", "pandas", "matplotlib"} & names
+
+
+def test_the_help_of_every_command_is_there(cli: Line) -> None:
+    said = cli("--help")
+    assert said.code == 0
+    for word in (
+        "fridge",
+        "stock",
+        "booking",
+        "warmup",
+        "reorder",
+        "trace",
+        "records",
+        "practice",
+        "today",
+        "demo",
+        "init",
+        "undo",
+        "database",
+    ):
+        assert word in said.out
+    assert cli("fridge", "--help").code == 0
+    assert cli().code == 2
+
+
+def test_a_defect_ends_at_70_with_what_to_do(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    from stockroom.tasks import list_stock
+
+    def broken(*args: object, **kwargs: object) -> None:
+        raise ZeroDivisionError("seven")
+
+    monkeypatch.setattr(list_stock, "list_stock", broken)
+    said = cli("stock", "list")
+    assert said.code == 70
+    assert said.out == ""
+    assert "ZeroDivisionError: seven" in said.err
+    assert "defect in the program" in said.err
+
+
+def test_an_interruption_ends_at_130(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    from stockroom.tasks import list_stock
+
+    def interrupted(*args: object, **kwargs: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(list_stock, "list_stock", interrupted)
+    assert cli("stock", "list").code == 130
+
+
+def test_a_negative_number_is_never_taken_for_an_option() -> None:
+    from stockroom.cli.job import Job
+
+    job = Job(0, "")
+    assert door.prepared(["fridge", "log", "-0.4", "--min", "-1", "--db", "x.db"], job) == [
+        "fridge",
+        "log",
+        "−0.4",
+        "--min",
+        "−1",
+    ]
+    assert job.where == "x.db"
