@@ -44,7 +44,7 @@ def demo(
     except OSError as fault:
         raise Refused("cannot-write", f"{directory}: {fault.strerror}", "name another directory") from None
     with resources.as_file(sample()) as folder, elsewhere(folder, database.absolute()):
-        season(folder)
+        season(folder, database)
         walk(folder, database)
     sys.stdout.write(ENDING.format(db=shlex.quote(str(database)), now=NOW))
     job.exit_code = 0
@@ -83,7 +83,7 @@ def play(folder: Path, command: str, at: str | None, by: str | None) -> tuple[in
     return code, out.getvalue(), err.getvalue()
 
 
-def season(folder: Path) -> None:
+def season(folder: Path, database: Path) -> None:
     """Plays the season in, event by event, and says how much it was."""
     events = [(r["at"], r["by"], r["command"]) for r in _rows(folder / "season.csv")]
     checks = [
@@ -96,8 +96,12 @@ def season(folder: Path) -> None:
     ]
     first = "2026-01-15T08:30:00+00:00"
     _must(*play(folder, "init practice.toml", first, "KE"), "init practice.toml")
-    for at, by, command in sorted([*events, *checks], key=lambda e: _instant(e[0])):
-        _must(*play(folder, command, at, by), command)
+    from stockroom.store.engine import opened
+
+    # A connection that stays open spares SQLite from tidying up after each of some four hundred commands.
+    with opened(str(database)).reading():
+        for at, by, command in sorted([*events, *checks], key=lambda e: _instant(e[0])):
+            _must(*play(folder, command, at, by), command)
     sys.stdout.write(
         f"A made-up practice, its season played in: {len(checks)} checks by hand and {len(events)} other entries.\n"
     )
@@ -119,33 +123,37 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-Step = tuple[str, str, str | None, str | None]
+Step = tuple[str, str, str, str | None]
+"""(what it shows, the command, the time of that day, who records; None for a look)."""
+
 WALK: Sequence[Step] = (
-    ("The day begins with the day sheet.", "today", None, None),
+    ("The day begins with the day sheet.", "today", "08:40", None),
     (
-        "Each fridge is checked by hand.",
+        "Each fridge is checked by hand: now, min and max.",
         "fridge log 4.3 --min 3.6 --max 4.9 --fridge 'Surgery fridge'",
-        "2026-04-14T08:45:00+01:00",
+        "08:45",
         "MO",
     ),
-    ("", "fridge log 3.8 --min 3.4 --max 4.6 --fridge 'Store fridge'", "2026-04-14T08:47:00+01:00", "MO"),
+    ("", "fridge log 3.8 --min 3.4 --max 4.6 --fridge 'Store fridge'", "08:47", "MO"),
     (
         "A logger file a second time adds nothing.",
         "fridge import logger/surgery_2026-04.csv --fridge 'Surgery fridge'",
-        "2026-04-14T08:50:00+01:00",
+        "08:50",
         "MO",
     ),
-    ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", None, None),
-    ("Which kit for which booking, and when to take it out.", "warmup check --days 4", None, None),
+    ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", "09:00", None),
     (
-        "A booking takes place: what it used goes by itself.",
-        "booking done K1065 --cycles 7",
-        "2026-04-14T11:00:00+01:00",
-        "SV",
+        "The maker has answered: a named person decides.",
+        "fridge decide E-8 --release --why 'within the maker’s answer' --answer 'letter of today'",
+        "10:10",
+        "KE",
     ),
-    ("What is on hand, earliest expiry first.", "stock list --product ARCH", None, None),
-    ("What to order this week, and why.", "reorder list", None, None),
-    ("Where a lot went.", "trace lot ARCH 7J077", None, None),
+    ("Which kit for which booking, and when to take it out.", "warmup check --days 4", "10:15", None),
+    ("A kit leaves the fridge.", "warmup pull B-83", "10:20", "MO"),
+    ("A booking takes place: what it used goes by itself, by lot.", "booking done K1077 --used SWB=1", "12:40", "SV"),
+    ("What is on hand, earliest expiry first.", "stock list --product ARCH", "13:00", None),
+    ("What to order this week, and why.", "reorder list", "13:05", None),
+    ("Where a lot went, and what it went through.", "trace lot ARCH 7J077", "13:10", None),
 )
 
 ENDING = """
@@ -161,13 +169,11 @@ For your own practice: stockroom init PRACTICE.toml
 
 def walk(folder: Path, database: Path) -> None:
     """Shows one day, command by command, as it looks on the screen."""
-    for title, command, at, by in WALK:
-        look = at is None
-        typed = f"stockroom {command}" + ("" if look else f" --by {by}")
+    for title, command, clock, by in WALK:
+        at = f"{NOW[:11]}{clock}:00{NOW[19:]}"
         if title:
-            sys.stdout.write(f"\n-- {title}\n")
-        sys.stdout.write(f"$ {typed}\n")
-        code, out, err = play(folder, command + (f" --as-of {NOW}" if look else ""), at, by)
-        _must(code, out, err, command)
-        sys.stdout.write(out)
-        sys.stdout.write(err)
+            sys.stdout.write(f"\n-- {clock}  {title}\n")
+        sys.stdout.write(f"$ stockroom {command}" + ("" if by is None else f" --by {by}") + "\n")
+        said = play(folder, command, at, by) if by else play(folder, f"{command} --as-of {at}", None, None)
+        _must(*said, command)
+        sys.stdout.write(said[1].replace(f"[{database.absolute()}]\n", "") + said[2])

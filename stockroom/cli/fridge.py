@@ -156,5 +156,5 @@ def check(
     with job.store().reading() as conn:
         report = fridge_now.check(conn, job.as_of(), fridge=name, since=first, site=job.site)
     return Answer(
-        check_answer(report), report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, job.now)
+        check_answer(report), report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, report.as_of)
     )

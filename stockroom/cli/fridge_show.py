@@ -9,7 +9,7 @@ from stockroom.cli.show import Screen
 from stockroom.core.units import count, degrees
 from stockroom.core.when import day_text, local_text
 from stockroom.tasks.act import CAUTIONS
-from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport
+from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport, events_to_decide
 
 SHOWN = 12
 
@@ -33,9 +33,8 @@ def _fridge(screen: Screen, f: FridgeNow, zone: ZoneInfo, now: int) -> None:
         f"{f.fridge.name}: {last} (limits {degrees(f.fridge.low)} to {degrees(f.fridge.high)})"
         + (", off" if f.off else "")
     )
-    waiting = [e for e in f.excursions if e.open]
-    for e in waiting:
-        _plan(screen, f, e, zone, now)
+    for e, others in events_to_decide(f.excursions):
+        _plan(screen, f, e, others, zone, now)
     if f.silent is not None:
         screen.alert(f"the logger is silent since {local_text(f.silent.start, zone, now)}: nobody knows how cold it is")
         screen.todo(f'check by hand: stockroom fridge log CELSIUS --min X --max Y --fridge "{f.fridge.name}"')
@@ -64,9 +63,12 @@ def _fridge(screen: Screen, f: FridgeNow, zone: ZoneInfo, now: int) -> None:
         screen.note("nothing waits for a person here")
 
 
-def _plan(screen: Screen, f: FridgeNow, e: ExcursionNow, zone: ZoneInfo, now: int) -> None:
+def _plan(screen: Screen, f: FridgeNow, e: ExcursionNow, others: list[str], zone: ZoneInfo, now: int) -> None:
     """What to do about an excursion, in order."""
     screen.alert(f"E-{e.number}  {_story(e, zone, now)}")
+    for other in f.excursions:
+        if f"E-{other.number}" in others:
+            screen.note(f"E-{other.number}, the same event: {_story(other, zone, now)}")
     if e.reopened:
         screen.note("late data changed it after it was decided: decide again")
     lots = ", ".join(f"{q} x {p} lot {x}" for p, x, q in e.lots)

@@ -45,13 +45,13 @@ def main(argv: list[str]) -> int:
     job = Job(int(time.time()), "")
     try:
         args = prepared(argv, job)
-        _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
-        return job.exit_code
+        left = _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
+        if left == INTERRUPTED:  # what the library makes of Ctrl-C
+            raise KeyboardInterrupt
+        return left if isinstance(left, int) else job.exit_code
     except StockroomError as fault:
         _complain(fault.what, fault.todo)
         return fault.exit_code
-    except typer.Exit as leaving:
-        return leaving.exit_code
     except (typer.Abort, KeyboardInterrupt):
         sys.stderr.write("\ninterrupted; nothing half-written\n")
         return INTERRUPTED

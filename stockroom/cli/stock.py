@@ -84,7 +84,7 @@ def list_(
 
     report = list_stock(job.store(), job.as_of(), product=product, site=job.site)
     zone = job.zone()
-    return Answer(stock_answer(report), report.attention > 0, lambda screen: draw_stock(screen, report, zone, job.now))
+    return Answer(stock_answer(report), report.attention > 0, lambda screen: draw_stock(screen, report, zone))
 
 
 @looks(group, "expiring")

@@ -11,7 +11,7 @@ from stockroom.tasks.list_stock import StockReport, StockRow
 STATES = {"usable": "usable", "quarantined": "! DO NOT USE", "expired": "! EXPIRED"}
 
 
-def draw_stock(screen: Screen, report: StockReport, zone: ZoneInfo, now: int) -> None:
+def draw_stock(screen: Screen, report: StockReport, zone: ZoneInfo) -> None:
     """A table of what is on hand, a row for each lot, place and state."""
     if not report.rows:
         screen.line("Nothing is on hand.")
@@ -25,7 +25,7 @@ def draw_stock(screen: Screen, report: StockReport, zone: ZoneInfo, now: int) ->
                 _left(r),
                 str(r.quantity),
                 _where(r),
-                _state(r, zone, now),
+                _state(r, zone, report.as_of),
             ]
             for r in report.rows
         ]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from stockroom.cli.show import Screen
+from stockroom.core.units import few
 from stockroom.core.when import day_text, local_text
 from stockroom.tasks.act import CAUTIONS
 
@@ -49,11 +50,14 @@ def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -
         kit = f"P-{r.pull}" if r.pull is not None else (f"lot {r.lot}" if r.lot else "")
         lines.append([f"B-{r.booking}", local_text(r.start, zone, now), r.product, state, kit, _when(r, zone, now)])
     screen.table(["booking", "start", "kit", "state", "which", "take out"], lines)
+    alike: dict[tuple[str, str], list[Row]] = {}
     for r in rows:
         if r.state in URGENT:
-            screen.alert(f"B-{r.booking} {r.product}: {r.why}")
-            if r.todo:
-                screen.todo(f"stockroom {r.todo}")
+            alike.setdefault((r.product, r.why), []).append(r)
+    for (product, why), same in alike.items():
+        screen.alert(f"{few([f'B-{r.booking}' for r in same])} {product}: {why}")
+        if same[0].todo:
+            screen.todo(f"stockroom {same[0].todo}")
 
 
 def _when(r: "Row", zone: ZoneInfo, now: int) -> str:

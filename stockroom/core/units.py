@@ -81,6 +81,12 @@ def whole(text: str, noun: str = "quantity", *, least: int = 1) -> int:
     return value
 
 
+def few(names: list[str], most: int = 4) -> str:
+    """``B-1, B-2, B-3`` and how many more there are."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
 def count(n: int, noun: str, many: str = "") -> str:
     """``1 kit``, ``3 kits``."""
     return f"{n} {noun if n == 1 else many or noun + 's'}"

@@ -5,6 +5,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -93,29 +94,26 @@ def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[in
     holds: dict[int, list[Hold]] = defaultdict(list)
     frees: dict[int, list[Release]] = defaultdict(list)
 
-    def rows(table: sa.Table) -> sa.CursorResult[tuple[object, ...]]:
+    def rows(table: sa.Table, *columns: str) -> list[Any]:
         kept = live(table)
         if table is t.hold:
             # What an excursion held stays held although the reading is taken back: only a person frees it.
             kept = sa.or_(kept, t.hold.c.cause.startswith("E-"))
-        query = sa.select(table).where(kept).order_by(table.c.id)
+        query = sa.select(*(table.c[c] for c in columns)).where(kept).order_by(table.c.id)
         if only is not None:
             query = query.where(table.c.lot.in_(list(only)))
-        return conn.execute(query)
+        return list(conn.execute(query).fetchall())
 
-    for m in rows(t.movement):
-        moves[m.lot].append(
-            Movement(
-                m.id, m.entry, m.at, m.lot, m.quantity, names[m.source], names[m.target], m.prefer, m.kind, m.booking,
-                m.supply_order, m.why,
-            )
-        )  # fmt: skip
-    for h in rows(t.hold):
-        holds[h.lot].append(Hold(h.id, h.entry, h.at, h.lot, names[h.place], h.quantity, h.cause, h.why))
-    for r in rows(t.release):
-        frees[r.lot].append(
-            Release(r.id, r.entry, r.at, r.lot, names[r.place], r.quantity, tuple(r.causes.split()), r.why)
-        )
+    start = ("id", "entry", "at", "lot")
+    ends = ("quantity", "source", "target", "prefer", "kind", "booking", "supply_order", "why")
+    for key, entry, at, lot, quantity, source, target, *rest in rows(t.movement, *start, *ends):
+        moves[lot].append(Movement(key, entry, at, lot, quantity, names[source], names[target], *rest))
+    for key, entry, at, lot, place, *rest in rows(t.hold, *start, "place", "quantity", "cause", "why"):
+        holds[lot].append(Hold(key, entry, at, lot, names[place], *rest))
+    for key, entry, at, lot, place, quantity, causes, why in rows(
+        t.release, *start, "place", "quantity", "causes", "why"
+    ):
+        frees[lot].append(Release(key, entry, at, lot, names[place], quantity, tuple(causes.split()), why))
     return {k: LotRecords(tuple(moves[k]), tuple(holds[k]), tuple(frees[k])) for k in {*moves, *holds}}
 
 

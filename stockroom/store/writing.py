@@ -14,6 +14,8 @@ from stockroom.store.engine import Store, guarded
 
 Ints = npt.NDArray[np.int64]
 CHUNK = 5000
+LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal"})
+"""Tables from which the state of lots is replayed: adding to one makes what was read before stale."""
 
 
 @dataclass(slots=True)
@@ -46,6 +48,8 @@ class Book:
         row = {c.name: values.get(c.name) for c in table.columns}
         row["entry"] = self.n
         self.conn.execute(table.insert(), [row])
+        if table.name in LEDGER:
+            self.conn.info["ledger"] = self.conn.info.get("ledger", 0) + 1
         self._rows.setdefault(table.name, []).append(row)
         return int(values[key_name])
 

@@ -65,12 +65,15 @@ def history(
     checks = fridges.hand_checks(conn, key, name, until)
     limits = [line for line, _ in _lines(name, rule_spans, lots).values()]
     calm = max((f.settle_minutes for _, _, p in rule_spans if (f := p.fridge(name))), default=60) * 60
+    # Where the logger has been silent before ``since``, the look back begins at its last reading.
+    before = fridges.last_reading(conn, key, since) if since > -FOREVER else None
+    seen = since if before is None else min(since, before[0])
     back = 2 * DAY
     while True:
-        start = max(since - back, -FOREVER)
+        start = max(seen - back, -FOREVER)
         at, milli = fridges.series(conn, key, start, until)
         cut = _calm_before(at, milli, limits, since, calm)
-        if cut is not None or since - back < 0 or _is_all(conn, key, start):
+        if cut is not None or start < 0 or _is_all(conn, key, start):
             return History(name, key, at, milli, -FOREVER if cut is None else cut, checks, rule_spans, until)
         back *= 4
 

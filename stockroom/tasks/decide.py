@@ -63,9 +63,14 @@ def decide(
         listed = " and ".join(f"E-{e.number}" for e in together)
         rec.book.what = f"{listed}: {verdict} {pieces} pieces: {why}"
         rec.fields |= {
-            "excursion": f"E-{found.number}", "together": [f"E-{e.number}" for e in together[1:]], "decision": verdict, "quantity": pieces, "why": why, "answer": answer,
+            "excursion": f"E-{found.number}",
+            "together": [f"E-{e.number}" for e in together[1:]],
+            "decision": verdict,
+            "quantity": pieces,
+            "why": why,
+            "answer": answer,
             "excepted": [f"{p}/{x}" for p, x in sorted(spared)],
-        }  # fmt: skip
+        }
         if spared:
             rec.note(
                 "still-held",

@@ -229,6 +229,24 @@ def same_event(conn: Link, number: int) -> list[ExcursionNow]:
     return [named, *others]
 
 
+def events_to_decide(found: Sequence[ExcursionNow]) -> list[tuple[ExcursionNow, list[str]]]:
+    """Open excursions, those that are one event together: (the one that touched most, the numbers of the others)."""
+    out: list[tuple[ExcursionNow, list[str]]] = []
+    for e in sorted(
+        (e for e in found if e.open), key=lambda e: (-len(e.lots), -e.held, e.source != "logger", e.number)
+    ):
+        lots = {(p, x) for p, x, _ in e.lots}
+        for first, others in out:
+            if first.event is None or e.event is None or "gap" in (first.source, e.source):
+                continue
+            if overlapping(first.event, e.event) and lots <= {(p, x) for p, x, _ in first.lots}:
+                others.append(f"E-{e.number}")
+                break
+        else:
+            out.append((e, []))
+    return sorted(out, key=lambda pair: pair[0].number)
+
+
 def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None) -> FridgeNow:
     """One fridge as it stood at ``until``; only what reached past ``since``, where that is given."""
     fridge = rule.practice.fridge(name)

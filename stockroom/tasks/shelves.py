@@ -25,10 +25,22 @@ class LotNow:
 
 
 def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = None) -> dict[int, LotNow]:
-    """Lot key -> lot with its state at ``until``."""
-    known = ledger.lots(conn)
-    found = ledger.records(conn, only)
-    return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
+    """Lot key -> lot with its state at ``until``; not to be changed by who reads it.
+
+    Replayed once per connection and instant, and again once something was written.
+    """
+    version = conn.info.get("ledger", 0)
+    kept = conn.info.get("lots")
+    if kept is None or kept[0] != version:
+        kept = conn.info["lots"] = (version, {})
+    done: dict[int, dict[int, LotNow]] = kept[1]
+    if until not in done and only is not None:
+        known, found = ledger.lots(conn), ledger.records(conn, only)
+        return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
+    if until not in done:
+        known, found = ledger.lots(conn), ledger.records(conn)
+        done[until] = {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
+    return done[until] if only is None else {k: v for k, v in done[until].items() if k in only}
 
 
 def lots_of(conn: Link, product: str, until: int = FOREVER) -> list[LotNow]:

@@ -4,12 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stockroom.core.records import Finding
-from stockroom.core.units import count
+from stockroom.core.units import count, few
+from stockroom.core.warmup import Row
 from stockroom.core.when import day_text, local_text
 from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
-from stockroom.tasks.fridge_now import FridgeNow, check
+from stockroom.tasks.fridge_now import FridgeNow, check, events_to_decide
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.warm_plan import HELP, WarmPlan, warm_plan
@@ -88,8 +89,8 @@ def _assistant(
 
 def _warnings(f: FridgeNow) -> list[Finding]:
     found = []
-    for e in f.excursions:
-        if e.open and e.lasts:
+    for e, _ in events_to_decide(f.excursions):
+        if e.lasts:
             what = f"{f.fridge.name} is out of range now (E-{e.number})"
             todo = (
                 f'stockroom stock move --all --from "{f.fridge.name}" --to PLACE'
@@ -97,14 +98,9 @@ def _warnings(f: FridgeNow) -> list[Finding]:
                 else "stockroom fridge check"
             )
             found.append(Finding("out-of-range", what, todo, urgent=True))
-        elif e.open and e.held:
-            found.append(
-                Finding(
-                    "do-not-use",
-                    f"{count(e.held, 'piece')} in quarantine since E-{e.number} in {f.fridge.name}: do not use",
-                    urgent=True,
-                )
-            )
+        elif e.held:
+            what = f"{count(e.held, 'piece')} in quarantine since E-{e.number} in {f.fridge.name}: do not use"
+            found.append(Finding("do-not-use", what, "stockroom stock list", urgent=True))
     if f.silent is not None:
         found.append(Finding("silent", f"the logger of {f.fridge.name} is silent: check by hand", _log(f), urgent=True))
     return found
@@ -133,17 +129,15 @@ def _checks_to_do(rule: Rules, f: FridgeNow, as_of: int) -> list[Finding]:
 
 def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | None) -> list[Finding]:
     found = []
+    alike: dict[tuple[str, str, str], list[Row]] = {}
     for r in plan.rows:
         if r.state in HELP:
-            when = local_text(r.start, rule.zone, as_of)
-            found.append(
-                Finding(
-                    r.state,
-                    f"B-{r.booking} on {when}, {r.product}: {r.state}. {r.why}",
-                    f"stockroom {r.todo}",
-                    urgent=True,
-                )
-            )
+            alike.setdefault((r.state, r.product, r.why), []).append(r)
+    for (state, code, why), same in alike.items():
+        first = f"B-{same[0].booking} on {local_text(same[0].start, rule.zone, as_of)}"
+        more = few([f"B-{r.booking}" for r in same[1:]])
+        what = f"{code} {state} for {first}" + (f", then {more}" if more else "") + f": {why}"
+        found.append(Finding(state, what, f"stockroom {same[0].todo}", urgent=True))
     opening = rule.opening(rule.sites(site)[0])
     today = opening.day(as_of)
     coming = [
@@ -180,17 +174,15 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
 def _manager(conn: Link, rule: Rules, fridges: Sequence[FridgeNow], as_of: int, site: str | None) -> list[Finding]:
     found: list[Finding] = []
     for f in fridges:
-        for e in f.excursions:
-            if e.open:
-                held = f", {count(e.held, 'piece')} held" if e.held else ""
-                found.append(
-                    Finding(
-                        "decide",
-                        f"decide about E-{e.number} in {f.fridge.name}{held}",
-                        f"stockroom fridge decide E-{e.number} …",
-                        urgent=True,
-                    )
+        for e, others in events_to_decide(f.excursions):
+            held = f", {count(e.held, 'piece')} held" if e.held else ""
+            also = f" (with {few(others)})" if others else ""
+            what = f"decide about E-{e.number}{also} in {f.fridge.name}{held}"
+            found.append(
+                Finding(
+                    "decide", what, f"stockroom fridge decide E-{e.number} --release|--discard --why …", urgent=True
                 )
+            )
         if f.missed:
             day = f.missed[-1][0]
             todo = f'stockroom fridge explain {day.isoformat()} --fridge "{f.fridge.name}" --why …'

@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -66,7 +67,7 @@ def test_counts_gaps_and_the_doubled_stamp(line: Callable[..., Line], sea: list[
     assert (said["lines"], said["added"], said["rejected"]) == (19_226, len(distinct), [])
     assert said["added"] == 19_225
     assert said["already_there"] + len(said["conflicts"]) == 1
-    steps = [(b - a) / 60 for a, b in zip(distinct, distinct[1:], strict=False)]
+    steps = [(b - a) / 60 for a, b in pairwise(distinct)]
     assert sorted(g["minutes"] for g in said["gaps"]) == sorted(s for s in steps if s > 45) == [60.0, 720.0]
 
     above = sum(float(v) > 8 for t, v in dict(zip(stamps, (v for _, v in sea), strict=True)).items() for t in [t])
