@@ -91,3 +91,8 @@ def test_a_negative_number_is_never_taken_for_an_option() -> None:
         "−1",
     ]
     assert job.where == "x.db"
+
+
+def test_a_list_of_stock_loads_no_numbers(cli: Line) -> None:
+    code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, 'stock', 'list']) == 0"
+    assert "numpy" not in loaded(code)

@@ -114,7 +114,8 @@ def list_(
     days: Annotated[int | None, typer.Option("--days", metavar="N", help="From today, for so many days.")] = None,
 ) -> Answer:
     """Bookings in order of their start."""
-    from stockroom.pages.answers import booking_answer, instant
+    from stockroom.pages.answers import booking_answer
+    from stockroom.pages.values import instant
     from stockroom.tasks.book import listed
 
     as_of = job.as_of()
@@ -195,7 +196,8 @@ def _unrecorded(job: Job, at: str) -> list[int]:
 
 def _open(job: Job) -> Answer:
     """The evening's catch-up: what is over and has not been recorded."""
-    from stockroom.pages.answers import booking_answer, instant
+    from stockroom.pages.answers import booking_answer
+    from stockroom.pages.values import instant
     from stockroom.tasks.finish import unrecorded
 
     found = unrecorded(job.store(), job.now, job.site)

@@ -2,7 +2,7 @@
 
 from stockroom.cli.job import Answer, Job
 from stockroom.cli.show import Screen
-from stockroom.pages.answers import instant
+from stockroom.pages.values import instant
 from stockroom.tasks.today import DaySheet, day_sheet
 
 

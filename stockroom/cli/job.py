@@ -220,7 +220,7 @@ def finish(job: Job, answer: Answer) -> None:
 
 def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None) -> Answer:
     """The answer of a command that recorded something."""
-    from stockroom.pages.answers import recorded_answer
+    from stockroom.pages.values import recorded_answer
 
     def default(screen: "Screen") -> None:
         screen.recorded(result)

@@ -25,7 +25,7 @@ def history(
     """Who did what, when; what was taken back is marked."""
     from stockroom.core.when import day as read_day
     from stockroom.core.when import local_text
-    from stockroom.pages.answers import instant
+    from stockroom.pages.values import instant
     from stockroom.tasks.undo import history as entries
 
     rule = job.rules()

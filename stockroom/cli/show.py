@@ -1,15 +1,20 @@
 """What goes on the screen: plain lines and tables, calm at 80 columns; the only place that knows Rich."""
 
+from __future__ import annotations
+
 import shutil
 import sys
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from stockroom.core.records import Finding
-from stockroom.tasks.act import Recorded
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stockroom.core.records import Finding
+    from stockroom.tasks.act import Recorded
 
 
 class Screen:

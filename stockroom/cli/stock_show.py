@@ -1,12 +1,18 @@
 """How stock looks on the screen."""
 
-from zoneinfo import ZoneInfo
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from stockroom.cli.show import Screen
 from stockroom.core.units import count
 from stockroom.core.when import local_text
-from stockroom.tasks.expiring import ExpiringReport
-from stockroom.tasks.list_stock import StockReport, StockRow
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from stockroom.tasks.expiring import ExpiringReport
+    from stockroom.tasks.list_stock import StockReport, StockRow
 
 STATES = {"usable": "usable", "quarantined": "! DO NOT USE", "expired": "! EXPIRED"}
 

@@ -1,11 +1,17 @@
 """How the story of a lot and of a booking looks on the screen."""
 
-from zoneinfo import ZoneInfo
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from stockroom.cli.show import Screen
 from stockroom.core.units import degrees
 from stockroom.core.when import day_text, local_text
-from stockroom.tasks.trace import BookingTrace, LotTrace
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from stockroom.tasks.trace import BookingTrace, LotTrace
 
 
 def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:

@@ -42,7 +42,7 @@ def when(
 ) -> Answer:
     """For the telephone: the times at which a warm kit could be had."""
     from stockroom.cli.warmup_show import draw_offers
-    from stockroom.pages.answers import instant
+    from stockroom.pages.values import instant
     from stockroom.tasks.offer_times import offered
 
     if not 0 <= days <= 60:
@@ -76,7 +76,8 @@ def list_(
     """What to take out on a day: when, from which fridge, which lot."""
     from stockroom.cli.warmup_show import draw_list
     from stockroom.core.when import day as read_day
-    from stockroom.pages.answers import instant, row_answer
+    from stockroom.pages.answers import row_answer
+    from stockroom.pages.values import instant
     from stockroom.tasks.offer_times import to_take_out
 
     as_of, zone = job.as_of(), job.zone()

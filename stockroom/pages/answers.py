@@ -1,31 +1,18 @@
 """A report -> the JSON document of its command. Instants in UTC, °C with at most 3 decimals, absent = null."""
 
-from typing import Any
+from __future__ import annotations
 
-from stockroom.core.records import Booking
+from typing import TYPE_CHECKING, Any
+
 from stockroom.core.units import celsius
-from stockroom.core.warmup import Row
-from stockroom.core.when import utc_text
-from stockroom.tasks.act import Recorded
-from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport
-from stockroom.tasks.trace import BookingTrace, LotTrace
-from stockroom.tasks.warm_plan import WarmPlan
+from stockroom.pages.values import instant
 
-
-def instant(at: int | None) -> str | None:
-    """``2026-03-02T08:10:00Z``, or null."""
-    return None if at is None else utc_text(at)
-
-
-def recorded_answer(result: Recorded) -> dict[str, Any]:
-    """What was recorded, its id, and what to know about it."""
-    return {
-        "entry": result.entry,
-        "what": result.what,
-        **result.fields,
-        "warnings": [f.what for f in result.findings if f.urgent],
-        "notes": [f.what for f in result.findings if not f.urgent],
-    }
+if TYPE_CHECKING:
+    from stockroom.core.records import Booking
+    from stockroom.core.warmup import Row
+    from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport
+    from stockroom.tasks.trace import BookingTrace, LotTrace
+    from stockroom.tasks.warm_plan import WarmPlan
 
 
 def excursion_answer(e: ExcursionNow) -> dict[str, Any]:

@@ -5,7 +5,7 @@ import io
 from decimal import Decimal
 from typing import Any
 
-from stockroom.pages.answers import instant
+from stockroom.pages.values import instant
 from stockroom.tasks.order_basis import OrderNow
 from stockroom.tasks.reorder import OrderPlan, Planned, SupplierPlan
 

@@ -1,10 +1,14 @@
 """Reports about stock -> the JSON documents of their commands."""
 
-from typing import Any
+from __future__ import annotations
 
-from stockroom.pages.answers import instant
-from stockroom.tasks.expiring import ExpiringReport
-from stockroom.tasks.list_stock import StockReport, StockRow
+from typing import TYPE_CHECKING, Any
+
+from stockroom.pages.values import instant
+
+if TYPE_CHECKING:
+    from stockroom.tasks.expiring import ExpiringReport
+    from stockroom.tasks.list_stock import StockReport, StockRow
 
 
 def stock_row(r: StockRow) -> dict[str, Any]:

@@ -4,12 +4,15 @@ from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
+import numpy.typing as npt
 import sqlalchemy as sa
 
 from stockroom.core.records import HandCheck
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
-from stockroom.store.writing import Book, Ints, live
+from stockroom.store.writing import Book, live
+
+Ints = npt.NDArray[np.int64]
 
 
 def series(conn: sa.Connection, fridge: int, start: int = -FOREVER, end: int = FOREVER) -> tuple[Ints, Ints]:

@@ -3,16 +3,19 @@
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import numpy.typing as npt
 import sqlalchemy as sa
 
 from stockroom.store import chain, tables
 from stockroom.store.engine import Store, guarded
 
-Ints = npt.NDArray[np.int64]
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    Ints = npt.NDArray[np.int64]
+
 CHUNK = 5000
 LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal"})
 """Tables from which the state of lots is replayed: adding to one makes what was read before stale."""
@@ -58,7 +61,7 @@ class Book:
         self.counters[counter] += 1
         return self.counters[counter]
 
-    def add_readings(self, fridge: int, at: Ints, milli: Ints) -> None:
+    def add_readings(self, fridge: int, at: "Ints", milli: "Ints") -> None:
         """Adds logger readings of one fridge, in order of time (once per fridge and entry)."""
         if fridge in self._readings:
             raise ValueError("readings of one fridge are added once in an entry")
@@ -108,8 +111,10 @@ def _by_key(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda r: int(r["n"] if "n" in r else r["id"]))
 
 
-def packed(at: Ints, milli: Ints) -> bytes:
+def packed(at: "Ints", milli: "Ints") -> bytes:
     """Readings as little-endian 64-bit (instant, thousandths) pairs, for the chain."""
+    import numpy as np
+
     pairs = np.empty((len(at), 2), dtype="<i8")
     pairs[:, 0] = at
     pairs[:, 1] = milli

@@ -134,9 +134,9 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
         if r.state in HELP:
             alike.setdefault((r.state, r.product, r.why), []).append(r)
     for (state, code, why), same in alike.items():
-        first = f"B-{same[0].booking} on {local_text(same[0].start, rule.zone, as_of)}"
+        opener = f"B-{same[0].booking} on {local_text(same[0].start, rule.zone, as_of)}"
         more = few([f"B-{r.booking}" for r in same[1:]])
-        what = f"{code} {state} for {first}" + (f", then {more}" if more else "") + f": {why}"
+        what = f"{code} {state} for {opener}" + (f", then {more}" if more else "") + f": {why}"
         found.append(Finding(state, what, f"stockroom {same[0].todo}", urgent=True))
     opening = rule.opening(rule.sites(site)[0])
     today = opening.day(as_of)

@@ -62,7 +62,9 @@ def test_every_link_leads_somewhere(where: Path) -> None:
 def test_every_rule_is_one_hop_from_the_readmes_map() -> None:
     mapped = parts(page("README.md"), "##")["Map"]
     lines = [line for line in mapped.splitlines() if "docs/rules/" in line]
-    assert {re.search(r"docs/rules/(.*?)\.md", line)[1] for line in lines} == {p.stem for p in (DOCS / "rules").glob("*.md")}  # type: ignore[index]
+    assert {re.search(r"docs/rules/(.*?)\.md", line)[1] for line in lines} == {
+        p.stem for p in (DOCS / "rules").glob("*.md")
+    }  # type: ignore[index]
     for line in lines:
         assert "](stockroom/" in line and "](tests/" in line, line
     for name in DOCS.glob("*.md"):
@@ -126,7 +128,9 @@ def test_a_commands_example_parses(name: str) -> None:
     from stockroom.cli.job import Job
     from stockroom.cli.main import prepared
 
-    words = next(w for w in commands(parts(page("docs/commands.md"), "##")[name]) if w[: len(name.split())] == name.split())
+    words = next(
+        w for w in commands(parts(page("docs/commands.md"), "##")[name]) if w[: len(name.split())] == name.split()
+    )
     args = prepared(words[1:], Job(0, ""))[len(name.split()) - 1 :]
     TREE[name].make_context(name, args, resilient_parsing=False)
 
@@ -290,7 +294,11 @@ def slugs() -> Iterator[str]:
 def _says(made: ast.expr) -> bool:
     if isinstance(made, ast.Name):
         return made.id in RAISED
-    return isinstance(made, ast.Attribute) and made.attr in NOTED and ast.unparse(made.value) in ("rec", "self.book", "book")
+    return (
+        isinstance(made, ast.Attribute)
+        and made.attr in NOTED
+        and ast.unparse(made.value) in ("rec", "self.book", "book")
+    )
 
 
 def _first(said: ast.expr, module: Path) -> Iterator[str]:

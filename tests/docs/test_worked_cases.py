@@ -1,0 +1,187 @@
+"""The worked case of every rule's page is computed here, and its figures must stand on the page as they come out.
+
+Source of each: the page names it (published) or shows the arithmetic (derived).
+"""
+
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from doc_pages import DOCS, parts, prose
+
+from stockroom.core.checks import StaffedDay, missed_checks
+from stockroom.core.counts import poisson, quantile
+from stockroom.core.demand import unbooked_mean_procedures
+from stockroom.core.drift import limits
+from stockroom.core.exposure import mkt_weighted
+from stockroom.core.matching import Option, Want, assignment
+from stockroom.core.opening import Opening
+from stockroom.core.orders import OrderInput, joint_chance, order_line
+from stockroom.core.practice import Closure, Procedure, Product, Site, Use
+from stockroom.core.spells import Line as LimitLine
+from stockroom.core.spells import spells
+from stockroom.core.takeout import Habits, take_out
+from stockroom.core.units import degrees, milli_celsius
+from stockroom.core.usage import used_by
+from stockroom.tasks.act import CAUTIONS
+
+HOUR = 3600
+
+
+def worked(page: str) -> str:
+    return prose(parts((DOCS / "rules" / f"{page}.md").read_text(encoding="utf-8"), "##")["Worked case"])
+
+
+def at(zone: str, *when: int) -> int:
+    return int(datetime(*when, tzinfo=ZoneInfo(zone)).timestamp())  # type: ignore[arg-type, misc]
+
+
+def test_temperatures() -> None:
+    said = worked("temperatures")
+    for shown in ("35.6", "46.4", "46.5"):
+        exact = milli_celsius(shown, fahrenheit=True)
+        assert shown in said and f"{exact / 1000:.3f} °C" in said
+    assert milli_celsius("46.4", fahrenheit=True) == 8000 < milli_celsius("46.5", fahrenheit=True)
+
+
+def test_excursions() -> None:
+    said = worked("excursions")
+    series = [7900, 8100, 8600, 9000, 8400, 7800]
+    assert ", ".join(f"{m / 1000:.1f}" for m in series) in said
+    (spell,) = spells(np.arange(6) * 300, np.array(series), LimitLine("warm", 8000), 3600, 3600)
+    assert f"{spell.minutes} minutes, at most {spell.minutes_at_most:g}, the worst {degrees(spell.extreme)}" in said
+
+
+def test_exposure() -> None:
+    said = worked("exposure")
+    assert f"{mkt_weighted([5, 15], [12, 12]):.6f} °C" in said
+    assert f"{mkt_weighted([5, -2], [23, 1]):.6f} °C" in said
+
+
+def test_checks() -> None:
+    said = worked("checks")
+    midnight = at("UTC", 2026, 3, 2)
+    day = StaffedDay(
+        date(2026, 3, 2), midnight, midnight + 17 * HOUR // 2, midnight + 35 * HOUR // 2, midnight + 24 * HOUR
+    )
+    middle = midnight + 13 * HOUR
+    assert "the middle is 13:00" in said
+
+    def missing(check: int) -> list[str]:
+        return [c for _, c in missed_checks("twice", [day], [check], midnight + 48 * HOUR, frozenset(), 0)]
+
+    assert missing(middle - 60) == ["closing"] and missing(middle) == ["opening"]
+    low, high = limits(50, 2.0539)
+    assert f"{high:.4f} and {low:.4f}" in said
+
+
+def test_warmup() -> None:
+    said = worked("warmup")
+    zone = "Europe/Amsterdam"
+    week = Opening(zone, Site("", (((480, 1080),),) * 4 + (((480, 960),), (), ())))
+    habit = Habits(0, ())
+    start = at(zone, 2026, 3, 29, 10)
+    times = take_out(start, start + HOUR, 24 * HOUR, None, week, habit)
+    assert times.by == at(zone, 2026, 3, 28, 9) and "2026-03-28 at 09:00" in said
+    monday = at(zone, 2026, 3, 9, 9)
+    times = take_out(monday, monday + 105 * 60, 24 * HOUR, 72 * HOUR, week, habit)
+    assert [week.clock(t) for t in (times.not_before, times.by, times.staffed_by) if t] == [
+        "Fri 6 Mar 10:45", "Sun 8 Mar 09:00", "Fri 6 Mar 16:00",
+    ]  # fmt: skip
+    assert "from Friday 10:45 on, by Sunday 09:00, and since nobody is there on Sunday, by Friday 16:00" in said
+
+
+def test_matching() -> None:
+    kits = [Option(8, 16, True), Option(9, 11, True)]
+    wants = [Want(10, 11), Want(15, 16)]
+    given = assignment(wants, kits)
+    assert given == [1, 0]
+    assert f"that at 15: {len([g for g in given if g is not None])}." in worked("matching")
+
+
+def test_usage() -> None:
+    said = worked("usage")
+    procedure = Procedure("white", 45, 10, 6, 8, uses=(Use("KIT", each=1), Use("SWAB", per_cycles=2, spare=1)))
+    plain = {"KIT": Product("KIT", "", "kit", ""), "SWAB": Product("SWAB", "", "supply", "")}
+    packed = {**plain, "KIT": Product("KIT", "", "kit", "", contains=(("SWAB", 4),))}
+    gross = [used_by(procedure, n, plain).gross["SWAB"] for n in (6, 7, 8)]
+    assert "6 cycles use {}, 7 use {}, 8 use {}".format(*gross) in said
+    loose = [used_by(procedure, n, packed).loose.get("SWAB", 0) for n in (6, 8)]
+    assert loose == [0, 1] and f"6 cycles take none from the cupboard and 8 take {loose[1]}" in said
+
+
+def test_demand() -> None:
+    said = worked("demand")
+    hours = (((540, 1020),),) * 5 + ((), ())
+    monday = at("UTC", 2026, 3, 2)
+    procedure = Procedure("white", 60, expected_per_week=3)
+
+    def mean(known: int, *closed: Closure) -> float:
+        opening = Opening("UTC", Site("", hours, closed))
+        starts = [monday + 10 * HOUR] * known
+        return unbooked_mean_procedures(procedure, opening, monday, monday + 7 * 24 * HOUR, starts)
+
+    friday = Closure(date(2026, 3, 6), date(2026, 3, 6))
+    assert f"one booking known, {mean(1):g} more are expected" in said
+    assert f"− 1 = {mean(1, friday):.2g}" in said
+    assert mean(4) == 0
+
+
+def test_orders() -> None:
+    said = worked("orders")
+    enough = quantile(poisson(2.4), 0.95)
+    assert f"that is enough is {enough}" in said
+    kit = Product("KIT", "", "kit", "", pack_size=4, pack_price=Decimal(1))
+    line = order_line(
+        OrderInput(
+            product=kit, now=0, arrives_at=5 * 86_400, covers_until=12 * 86_400, known=((86_400, 3), (2 * 86_400, 2)),
+            unbooked=poisson(2.4), daily_rate=1.0, lots=((None, 4),),
+        )
+    )  # fmt: skip
+    assert f"Need 3 + 2 + {enough} − 4 = {line.need}, so order {line.order_quantity}" in said
+    page = prose((DOCS / "rules" / "orders.md").read_text(encoding="utf-8"))
+    together = joint_chance({str(n): 0.95 for n in range(7)}, map(str, range(7)))
+    assert f"Seven products at 0.95 are {together:.2f} together" in page
+
+
+BOOKINGS = (
+    "id,procedure,start,patient\nK1,white,2026-03-{day}T{hour}:00:00Z,P-101\nK2,white,2026-03-12T10:00:00Z,P-102\n"
+)
+
+
+@pytest.fixture
+def practice(line, tmp_path):  # type: ignore[no-untyped-def]
+    """A command line over a new database with the tests' own practice."""
+    return line()
+
+
+def test_bookings(practice) -> None:  # type: ignore[no-untyped-def]
+    said = worked("bookings")
+    practice.file("b.csv", BOOKINGS.format(day=11, hour=10))
+    first = practice.ask("booking", "import", "b.csv")
+    assert f"says {len(first['added'])} added" in said
+    again = practice.ask("booking", "import", "b.csv")
+    assert not again["added"] and f"nothing new: {again['unchanged']} unchanged" in said
+    practice.file("b.csv", BOOKINGS.format(day=11, hour=11))
+    later = practice.ask("booking", "import", "b.csv")
+    assert f"an hour later says {len(later['moved'])} moved" in said
+
+
+def test_cautions(practice) -> None:  # type: ignore[no-untyped-def]
+    page = prose((DOCS / "rules" / "cautions.md").read_text(encoding="utf-8"))
+    assert all(text in page for text in CAUTIONS)
+    words = ("stock", "receive", "KIT", "--lot", "W", "--expiry", "2027-01", "--quantity", 2, "--into", "Cold one")
+    came = prose(practice(*words, "--arrived-at", "7.2").out)
+    assert all(text in came for text in CAUTIONS) and "Do not use if the seal is broken." in came
+    freed = prose(practice("stock", "release", "KIT", "W", "--why", "asked", "--by", "AB").out)
+    assert CAUTIONS[1] in freed
+    sentence = "This records your decision; it does not say that the kit is fit for use."
+    assert sentence in freed and sentence in page
+
+
+def test_every_rule_has_its_case_here() -> None:
+    rules = {p.stem for p in (DOCS / "rules").glob("*.md")}
+    assert rules == {name.removeprefix("test_") for name in globals() if name.removeprefix("test_") in rules}
+    assert datetime(2026, 3, 29, tzinfo=UTC).weekday() == 6  # the worked case of warmup calls it a Sunday
