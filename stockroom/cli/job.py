@@ -125,8 +125,8 @@ class Job:
         if not by:
             raise Refused("who", "nobody says who records this", "add --by INITIALS, or set STOCKROOM_BY")
         by = by.strip()
-        if not re.fullmatch(r"[^\W_]{1,6}", by):
-            raise Refused("bad-initials", f'"{by}" are not initials', "type one to six letters or digits, no name")
+        if not re.fullmatch(r"[^\W_]{1,5}", by):
+            raise Refused("bad-initials", f'"{by}" are not initials', "type one to five letters or digits, no name")
         return by
 
 

@@ -45,12 +45,15 @@ def _agreed(job: Job, changes: tuple[str, ...]) -> bool:
 def show(job: Job) -> Answer:
     """Print the practice file in force, as `practice load` accepts it."""
     from stockroom.formats.practice_file import read_practice
+    from stockroom.pages.values import instant
     from stockroom.tasks.rules import text_in_force
 
+    as_of = job.as_of()
     with job.store().reading() as conn:
-        text = text_in_force(conn, job.as_of())
+        text = text_in_force(conn, as_of)
     practice = read_practice(text, "practice")
     data = {
+        "as_of": instant(as_of),
         "practice": practice.name,
         "timezone": practice.timezone,
         "text": text,

@@ -35,7 +35,7 @@ def list_(
     if file is not None:
         written(file, order_csv(plan))
     zone = job.zone()
-    return Answer(list_answer(plan), plan.attention, lambda screen: draw_list(screen, plan, zone, file))
+    return Answer(list_answer(plan), plan.attention > 0, lambda screen: draw_list(screen, plan, zone, file))
 
 
 @looks(group, "explain")
@@ -47,7 +47,7 @@ def explain(job: Job, product: Annotated[str, typer.Argument(metavar="PRODUCT", 
 
     plan, found = explained(job.store(), job.as_of(), product, job.site)
     data, zone = explain_answer(plan, found), job.zone()
-    return Answer(data, data["attention"], lambda screen: draw_explained(screen, plan, found, zone))
+    return Answer(data, data["attention"] > 0, lambda screen: draw_explained(screen, plan, found, zone))
 
 
 @records(group, "place")

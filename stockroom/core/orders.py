@@ -294,7 +294,8 @@ def _warnings(given: OrderInput, line: OrderLine) -> list[str]:
     if given.held:
         held = sum(pieces for _, pieces in given.held)
         free = order_line(replace(given, lots=(*given.lots, *given.held), held=()))
-        said.append(f"{held} held: if released, need {free.need} and order {free.order_quantity}")
+        wanted = f"need {free.need} and order {free.order_quantity}" if free.need > 0 else "nothing to order"
+        said.append(f"{held} held: if released, {wanted}")
     return said
 
 

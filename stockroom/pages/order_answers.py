@@ -81,7 +81,7 @@ def explain_answer(plan: OrderPlan, found: list[tuple[SupplierPlan, Planned]]) -
         "as_of": instant(plan.as_of),
         "product": found[0][1].product.code,
         "name": found[0][1].product.name,
-        "attention": any(p.attention for _, p in found),
+        "attention": sum(p.attention for _, p in found),
         "lines": [
             {
                 **supplier_answer(s, plan.currency),

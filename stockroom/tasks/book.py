@@ -14,7 +14,7 @@ from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.diary import booking_named, diary
 from stockroom.tasks.places import procedure_named
 from stockroom.tasks.shelves import lots_now
-from stockroom.tasks.warm_plan import HELP, in_hours, warm_plan
+from stockroom.tasks.warm_plan import HELP, in_hours, needing_help, warm_plan
 
 
 def add(
@@ -27,6 +27,7 @@ def add(
         code = patient_code(rec, patient)
         _cycles(rec, found, cycles)
         _twice(rec, code, start, site)
+        before = needing_help(rec.conn, rec.rules, act.at, [site])
         number = bookings.booked(rec.book, site)
         bookings.changed(
             rec.book, number, state="booked", procedure=found.code, start=start, patient=code, cycles=cycles
@@ -34,7 +35,20 @@ def add(
         when = local_text(start, rec.rules.zone, act.now)
         rec.book.what = f"B-{number}: {found.code} on {when} for {code}"
         booking, rows = _answered(rec, number)
+        _broken(rec, before, number, site)
     return rec.done(), booking, rows
+
+
+def _broken(rec: Recording, before: dict[int, str], number: int, site: str) -> None:
+    """Says which other bookings lose their kit by this one."""
+    for other, why in needing_help(rec.conn, rec.rules, rec.act.at, [site]).items():
+        if other != number and other not in before:
+            rec.note(
+                "broken-plan",
+                f"this takes the kit of B-{other}, which is now {why}",
+                "stockroom warmup check",
+                urgent=True,
+            )
 
 
 def _answered(rec: Recording, number: int) -> tuple[Booking, list[Row]]:
@@ -93,11 +107,13 @@ def move(store: Store, act: Act, text: str, start: int) -> tuple[Recorded, Booki
     """Moves a booking; a kit that is promised to it stays so while it can still serve. Raises: Refused."""
     with recording(store, act, "booking") as rec:
         booking = _standing(rec, text, "move")
+        before = needing_help(rec.conn, rec.rules, act.at, [booking.site])
         _rebook(rec, booking, start=start)
         when = local_text(start, rec.rules.zone, act.now)
         rec.book.what = f"B-{booking.number} moved to {when}"
         free_useless_promises(rec, booking.number)
         booking, rows = _answered(rec, booking.number)
+        _broken(rec, before, booking.number, booking.site)
     return rec.done(), booking, rows
 
 

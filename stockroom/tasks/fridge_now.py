@@ -288,6 +288,12 @@ def _off(conn: Link, key: int, until: int) -> bool:
     return bool(switches) and not switches[-1][1]
 
 
+def in_use(conn: Link, name: str, at: int) -> bool:
+    """True where a fridge is not switched off."""
+    key = ledger.place_key(conn, name)
+    return key is None or not _off(conn, key, at)
+
+
 def _first_use(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -> int:
     """Since when a fridge is in use: its first check by hand or the first stock in it."""
     stays = [s.start for x in lots for p in x.state.parcels for s in p.path() if s.place == name]

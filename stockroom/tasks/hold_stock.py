@@ -126,6 +126,7 @@ def discard(
             rec.touches(spot, act.at)
         decide(rec, causes, "discard", why, answer)
         rec.book.what = f"discarded {quantity} x {found.code} lot {known.code}: {why}"
+        cautions(rec, {found.code}, held=False)
         rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "pull": pull}
     return rec.done()
 

@@ -124,6 +124,8 @@ def _one(rec: Recording, row: BookingRow, old: Stored | None) -> tuple[str | Non
     if same and old.state == row.state:
         return None, old.number
     _change(rec, old.number, row, procedure, row.state, rec.act.at)
+    if old.state == "cancelled":
+        rec.note("booked-again", f"B-{old.number} ({row.id}) was cancelled here; the file books it again", urgent=True)
     if row.state == "cancelled":
         return "cancelled", old.number
     return ("moved" if old.start != row.start else "changed"), old.number

@@ -8,7 +8,7 @@ from stockroom.store import fridges
 from stockroom.store.engine import Store
 from stockroom.tasks.act import CAUTIONS, Act, Recorded, Recording, recording
 from stockroom.tasks.consequences import settle
-from stockroom.tasks.fridge_now import limits_inside
+from stockroom.tasks.fridge_now import in_use, limits_inside
 from stockroom.tasks.places import fridge_named, key_of
 from stockroom.tasks.shelves import lots_now
 
@@ -93,7 +93,11 @@ def _advice(rec: Recording, fridge: Fridge, lasts: bool, pieces: int) -> list[st
     if lasts:
         advice.append("Close the door, check plug and thermostat, log again in 30 minutes.")
         if pieces:
-            others = [f.name for f in rec.rules.practice.fridges if f.name != fridge.name and f.site == fridge.site]
+            others = [
+                f.name
+                for f in rec.rules.practice.fridges
+                if f.name != fridge.name and f.site == fridge.site and in_use(rec.conn, f.name, rec.act.at)
+            ]
             place = others[0] if others else "cool box"
             advice.append(
                 f'If it stays so, move the stock: stockroom stock move --all --from "{fridge.name}" --to "{place}"'

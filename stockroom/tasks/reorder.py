@@ -90,9 +90,9 @@ class OrderPlan:
     room: Mapping[str, int | None]
 
     @property
-    def attention(self) -> bool:
-        """True where something needs a person."""
-        return any(f.urgent for f in self.findings) or any(p.attention for s in self.suppliers for p in s.products)
+    def attention(self) -> int:
+        """How many things need a person."""
+        return sum(f.urgent for f in self.findings) + sum(p.attention for s in self.suppliers for p in s.products)
 
     @property
     def nothing_needed(self) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
                     urgent=True,
                 )
         rec.book.what = f"took back R-{target.n} ({target.what}): {why}"
-        rec.fields |= {"reverses": f"R-{target.n}", "what": target.what, "why": why}
+        rec.fields |= {"reverses": f"R-{target.n}", "reversed": target.what, "why": why}
     return rec.done()
 
 

@@ -85,7 +85,7 @@ def test_the_readme_says_first_what_it_is_for_and_is_short() -> None:
 
 
 def test_the_readmes_two_commands_are_one_line_each_for_each_system() -> None:
-    shown = [b for b in blocks(parts(page("README.md"), "##")["Two commands"])]
+    shown = blocks(parts(page("README.md"), "##")["Two commands"])
     assert [b.language for b in shown] == ["sh", "powershell", "sh", "powershell"]
     assert all(len(b.text.splitlines()) == 1 for b in shown)
 

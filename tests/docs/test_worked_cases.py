@@ -3,12 +3,12 @@
 Source of each: the page names it (published) or shows the arithmetic (derived).
 """
 
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pytest
+from conftest import Line
 from doc_pages import DOCS, parts, prose
 
 from stockroom.core.checks import StaffedDay, missed_checks
@@ -151,31 +151,25 @@ BOOKINGS = (
 )
 
 
-@pytest.fixture
-def practice(line, tmp_path):  # type: ignore[no-untyped-def]
-    """A command line over a new database with the tests' own practice."""
-    return line()
-
-
-def test_bookings(practice) -> None:  # type: ignore[no-untyped-def]
+def test_bookings(cli: Line) -> None:
     said = worked("bookings")
-    practice.file("b.csv", BOOKINGS.format(day=11, hour=10))
-    first = practice.ask("booking", "import", "b.csv")
+    cli.file("b.csv", BOOKINGS.format(day=11, hour=10))
+    first = cli.ask("booking", "import", "b.csv")
     assert f"says {len(first['added'])} added" in said
-    again = practice.ask("booking", "import", "b.csv")
+    again = cli.ask("booking", "import", "b.csv")
     assert not again["added"] and f"nothing new: {again['unchanged']} unchanged" in said
-    practice.file("b.csv", BOOKINGS.format(day=11, hour=11))
-    later = practice.ask("booking", "import", "b.csv")
+    cli.file("b.csv", BOOKINGS.format(day=11, hour=11))
+    later = cli.ask("booking", "import", "b.csv")
     assert f"an hour later says {len(later['moved'])} moved" in said
 
 
-def test_cautions(practice) -> None:  # type: ignore[no-untyped-def]
+def test_cautions(cli: Line) -> None:
     page = prose((DOCS / "rules" / "cautions.md").read_text(encoding="utf-8"))
     assert all(text in page for text in CAUTIONS)
     words = ("stock", "receive", "KIT", "--lot", "W", "--expiry", "2027-01", "--quantity", 2, "--into", "Cold one")
-    came = prose(practice(*words, "--arrived-at", "7.2").out)
+    came = prose(cli(*words, "--arrived-at", "7.2").out)
     assert all(text in came for text in CAUTIONS) and "Do not use if the seal is broken." in came
-    freed = prose(practice("stock", "release", "KIT", "W", "--why", "asked", "--by", "AB").out)
+    freed = prose(cli("stock", "release", "KIT", "W", "--why", "asked", "--by", "AB").out)
     assert CAUTIONS[1] in freed
     sentence = "This records your decision; it does not say that the kit is fit for use."
     assert sentence in freed and sentence in page
@@ -184,4 +178,3 @@ def test_cautions(practice) -> None:  # type: ignore[no-untyped-def]
 def test_every_rule_has_its_case_here() -> None:
     rules = {p.stem for p in (DOCS / "rules").glob("*.md")}
     assert rules == {name.removeprefix("test_") for name in globals() if name.removeprefix("test_") in rules}
-    assert datetime(2026, 3, 29, tzinfo=UTC).weekday() == 6  # the worked case of warmup calls it a Sunday

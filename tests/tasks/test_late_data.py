@@ -37,11 +37,7 @@ def told(parts: list[list[tuple[int, float]]]) -> tuple[list[tuple], dict[tuple,
             key = ledger.place_key(conn, "Cold one")
             assert key is not None
             found = excursions(conn, "Cold one", key)
-            figures = sorted(
-                (e.source, e.direction, e.limit, e.event.figures())
-                for e in found
-                if e.event
-            )
+            figures = sorted((e.source, e.direction, e.limit, e.event.figures()) for e in found if e.event)
             at, _ = fridges.series(conn, key)
             held = {
                 (x.lot.code, p.place): sum(q.quantity for q in x.state.parcels if q.held)
