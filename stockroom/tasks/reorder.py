@@ -53,10 +53,14 @@ class Planned:
         return tuple(said for said in self.line.why if said.startswith(LOUD))
 
     @property
+    def unserved(self) -> bool:
+        """True where bookings cannot be served, or nothing can be ordered though it is needed."""
+        return bool(self.loud) or (self.line.need > 0 and not self.line.order_quantity)
+
+    @property
     def attention(self) -> bool:
-        """True where bookings cannot be served, an order is overdue, or nothing can be ordered though it is needed."""
-        nothing = self.line.need > 0 and not self.line.order_quantity
-        return bool(self.loud or self.given.overdue) or nothing
+        """True where it is unserved or an order for it is overdue."""
+        return self.unserved or bool(self.given.overdue)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +96,7 @@ class OrderPlan:
     @property
     def attention(self) -> int:
         """How many things need a person."""
-        return sum(f.urgent for f in self.findings) + sum(p.attention for s in self.suppliers for p in s.products)
+        return sum(f.urgent for f in self.findings) + sum(p.unserved for s in self.suppliers for p in s.products)
 
     @property
     def nothing_needed(self) -> tuple[str, ...]:

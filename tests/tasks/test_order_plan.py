@@ -279,7 +279,7 @@ def test_an_overdue_order_counts_as_nothing_until_it_has_a_new_day(five_booked):
     due = t("2026-02-27T16:00")
     assert (here.line(due).on_order, here.line(due + 1).on_order) == (8, 0)
     plan, line = here.plan(), here.line()
-    assert (line.need, line.order_quantity, plan.attention) == (6, 8, True)
+    assert (line.need, line.order_quantity, plan.attention) == (6, 8, 1)
     assert any("O-1" in f.what and "8 x CK" in f.what for f in plan.findings)
     assert any(said.startswith("O-1 (8) is overdue") for said in line.why)
     expect(here.store, here.act(MONDAY), "O-1", date(2026, 3, 5))
