@@ -9,7 +9,8 @@ from stockroom.cli.show import Screen
 from stockroom.core.units import count, degrees
 from stockroom.core.when import day_text, local_text
 from stockroom.tasks.act import CAUTIONS
-from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport, events_to_decide
+from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide
+from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
 
 SHOWN = 12
 

@@ -131,7 +131,7 @@ def back(
     into: Annotated[str | None, typer.Option("--into", metavar="FRIDGE", help="If not where it came from.")] = None,
 ) -> Answer:
     """An unopened kit goes back where its product allows; it keeps its hours out and warms anew."""
-    from stockroom.tasks.take_out import put_back
+    from stockroom.tasks.put_back import put_back
 
     return recorded(put_back(job.store(), job.act(), pull, into))
 
@@ -143,6 +143,6 @@ def promise(
     booking: Annotated[str, typer.Argument(metavar="B-9", help="The booking it is for from now on.")],
 ) -> Answer:
     """Promise a kit that is out to another booking."""
-    from stockroom.tasks.take_out import promise as promised
+    from stockroom.tasks.put_back import promise as promised
 
     return recorded(promised(job.store(), job.act(), pull, booking))

@@ -10,7 +10,8 @@ from stockroom.pages.values import instant
 if TYPE_CHECKING:
     from stockroom.core.records import Booking
     from stockroom.core.warmup import Row
-    from stockroom.tasks.fridge_now import ExcursionNow, FridgeNow, FridgeReport
+    from stockroom.tasks.excursions_now import ExcursionNow
+    from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
     from stockroom.tasks.trace import BookingTrace, LotTrace
     from stockroom.tasks.warm_plan import WarmPlan
 

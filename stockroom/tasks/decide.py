@@ -8,7 +8,7 @@ from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, cautions, may_decide, recording
-from stockroom.tasks.fridge_now import same_event
+from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.places import fridge_named, key_of, number_of
 from stockroom.tasks.shelves import lots_now
 

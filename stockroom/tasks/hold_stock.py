@@ -5,7 +5,7 @@ from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
-from stockroom.tasks.fridge_now import same_event
+from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.move_stock import from_places, there
 from stockroom.tasks.places import key_of, number_of, place_or_box, product_named
 from stockroom.tasks.shelves import lot_named, lots_now

@@ -10,7 +10,8 @@ from stockroom.core.when import day_text, local_text
 from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
-from stockroom.tasks.fridge_now import FridgeNow, check, events_to_decide
+from stockroom.tasks.excursions_now import events_to_decide
+from stockroom.tasks.fridge_now import FridgeNow, check
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.warm_plan import HELP, WarmPlan, warm_plan

@@ -1,0 +1,206 @@
+"""The excursions of a fridge as they stand at an instant: what each touched, what is held, who decided."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stockroom.core.excursions import Event, Numbered, overlapping
+from stockroom.core.stock import FOREVER
+from stockroom.errors import Refused
+from stockroom.store import Link, fridges, ledger
+from stockroom.store.fridges import Decision
+from stockroom.tasks.coldchain import (
+    History,
+    events,
+    history,
+    linked,
+    numbers,
+    own_line,
+    practice_at,
+    touched_pieces,
+    within_allowance,
+)
+from stockroom.tasks.shelves import LotNow, lots_now
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionNow:
+    """An excursion with what it touched and what was decided. ``event`` None: no reading supports it any more."""
+
+    number: int
+    fridge: str
+    event: Event | None
+    anchor_at: int
+    source: str
+    direction: str | None
+    limit: int | None
+    lots: tuple[tuple[str, str, int], ...]
+    held: int
+    """Pieces in the practice that are still held for it."""
+    within: bool
+    decided: bool
+    reopened: bool
+    decision: Decision | None
+    linked: tuple[int, ...]
+    others: tuple[int, ...]
+
+    @property
+    def open(self) -> bool:
+        """True while it waits for a person."""
+        return not self.decided and not self.within
+
+    @property
+    def figures(self) -> str:
+        """The figures that a decision is taken on, as text that compares."""
+        return "" if self.event is None else self.event.figures()
+
+    @property
+    def lasts(self) -> bool:
+        """True while the readings are still out of range."""
+        return self.event is not None and self.event.end is None
+
+
+def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int | None = None) -> list[ExcursionNow]:
+    """Every excursion of a fridge as it stood at ``until``, in order of time."""
+    lots = list(lots_now(conn, until).values())
+    stood = _stood(lots, name)
+    past = history(conn, name, key, stood, until=until)
+    found = numbers(conn, past, events(past, stood))
+    decisions = fridges.decisions(conn, until)
+    out = [
+        _excursion(past, n, stood, found, decisions.get(n.number or 0, []), until if now is None else now)
+        for n in found
+        if n.number is not None
+    ]
+    return out + _unsupported(conn, past, stood, {m for n in found for m in (n.number, *n.others) if m})
+
+
+def _stood(lots: Sequence[LotNow], name: str) -> list[LotNow]:
+    return [x for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())]
+
+
+def _excursion(
+    past: History, n: Numbered, lots: Sequence[LotNow], among: Sequence[Numbered], made: Sequence[Decision], now: int
+) -> ExcursionNow:
+    event, number = n.event, n.number or 0
+    causes = {f"E-{m}" for m in (number, *n.others)}
+    practice = practice_at(past.spans, event.start)
+    touched: list[tuple[str, str, int]] = []
+    covered = True
+    for x in lots:
+        own = own_line(practice, x.lot.product, event)
+        pieces = touched_pieces(x.state, past.name, event, causes) if own else _ever(x, causes)
+        if not pieces:
+            continue
+        touched.append((x.lot.product, x.lot.code, pieces))
+        covered = covered and within_allowance(practice, x, event, _earlier(x, event, among, past), now)
+    held = sum(p.quantity for x in lots for p in x.state.inside() if causes & set(p.causes))
+    last = made[-1] if made else None
+    same = last is not None and last.figures == event.figures()
+    return ExcursionNow(
+        number,
+        past.name,
+        event,
+        event.first_out,
+        event.source,
+        event.direction,
+        event.limit,
+        tuple(touched),
+        held,
+        bool(touched) and covered and not held,
+        same and not held,
+        last is not None and not same,
+        last,
+        tuple(linked(event, among)),
+        n.others,
+    )
+
+
+def _ever(lot: LotNow, causes: set[str]) -> int:
+    return sum(p.quantity for p in lot.state.parcels if causes & p.ever)
+
+
+def _earlier(lot: LotNow, event: Event, among: Sequence[Numbered], past: History) -> list[Event]:
+    rule = practice_at(past.spans, event.start)
+    return [
+        n.event
+        for n in among
+        if n.event is not event
+        and n.event.direction == "warm"
+        and n.event.start <= event.start
+        and own_line(rule, lot.lot.product, n.event)
+        and touched_pieces(lot.state, past.name, n.event, set())
+    ]
+
+
+def _unsupported(conn: Link, past: History, lots: Sequence[LotNow], known: set[int]) -> list[ExcursionNow]:
+    """Excursions that no reading supports any more, but for which pieces are still held: they never clear themselves."""
+    out = []
+    for a in fridges.anchors(conn, past.key):
+        if a.number in known or a.at > past.until:
+            continue
+        cause = f"E-{a.number}"
+        held = sum(p.quantity for x in lots for p in x.state.inside() if cause in p.causes)
+        touched = tuple((x.lot.product, x.lot.code, q) for x in lots if (q := _ever(x, {cause})))
+        if held:
+            out.append(
+                ExcursionNow(
+                    a.number, past.name, None, a.at, a.source, a.direction, a.limit, touched, held,
+                    False, False, False, None, (), (),
+                )
+            )  # fmt: skip
+    return out
+
+
+def excursion_named(conn: Link, number: int) -> ExcursionNow:
+    """An excursion by its number, or a higher number of the same one. Raises: Refused."""
+    name = fridges.fridge_of_excursion(conn, number)
+    key = None if name is None else ledger.place_key(conn, name)
+    if name is not None and key is not None:
+        for e in excursions(conn, name, key):
+            if number == e.number or number in e.others:
+                return e
+        raise Refused(
+            "nothing-held", f"E-{number} has no reading and no held stock any more", "there is nothing to decide"
+        )
+    raise Refused("unknown-excursion", f"there is no excursion E-{number}", "see: stockroom fridge check")
+
+
+def same_event(conn: Link, number: int) -> list[ExcursionNow]:
+    """An excursion and the other records of the same event in its fridge, itself first.
+
+    The same event: on the same side, at an overlapping time, on another line or by the other source, with no stock
+    touched that the named one did not touch. A decision on one is a decision on all of them.
+    """
+    named = excursion_named(conn, number)
+    key = ledger.place_key(conn, named.fridge)
+    if key is None or named.event is None or named.source == "gap":
+        return [named]
+    mine = {(p, x) for p, x, _ in named.lots}
+    others = [
+        e
+        for e in excursions(conn, named.fridge, key)
+        if e.number != named.number
+        and e.event is not None
+        and e.source != "gap"
+        and overlapping(e.event, named.event)
+        and {(p, x) for p, x, _ in e.lots} <= mine
+    ]
+    return [named, *others]
+
+
+def events_to_decide(found: Sequence[ExcursionNow]) -> list[tuple[ExcursionNow, list[str]]]:
+    """Open excursions, those that are one event together: (the one that touched most, the numbers of the others)."""
+    out: list[tuple[ExcursionNow, list[str]]] = []
+    for e in sorted(
+        (e for e in found if e.open), key=lambda e: (-len(e.lots), -e.held, e.source != "logger", e.number)
+    ):
+        lots = {(p, x) for p, x, _ in e.lots}
+        for first, others in out:
+            if first.event is None or e.event is None or "gap" in (first.source, e.source):
+                continue
+            if overlapping(first.event, e.event) and lots <= {(p, x) for p, x, _ in first.lots}:
+                others.append(f"E-{e.number}")
+                break
+        else:
+            out.append((e, []))
+    return sorted(out, key=lambda pair: pair[0].number)
