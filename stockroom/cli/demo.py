@@ -14,7 +14,7 @@ from typing import Annotated
 import typer
 
 from stockroom.cli.job import setting
-from stockroom.errors import DatabaseError, Refused
+from stockroom.errors import Refused
 
 NOW = "2026-04-14T08:40:00+01:00"
 """The morning on which the walk begins."""
@@ -36,9 +36,7 @@ def demo(
     place = Path(directory)
     database = place / "stockroom.db"
     if database.exists():
-        raise DatabaseError(
-            "database-exists", f"{database} is there already", "name another directory: stockroom demo DIR"
-        )
+        raise Refused("database-exists", f"{database} is there already", "name another directory: stockroom demo DIR")
     try:
         place.mkdir(parents=True, exist_ok=True)
     except OSError as fault:

@@ -155,6 +155,7 @@ def check(
         first = opening.midnight(read_day(since, rule.zone, job.now, past=True))
     with job.store().reading() as conn:
         report = fridge_now.check(conn, job.as_of(), fridge=name, since=first, site=job.site)
-    return Answer(
-        check_answer(report), report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, report.as_of)
-    )
+    held = {code for f in report.fridges for e in f.excursions if e.open for code, _, _ in e.lots}
+    words = [f"{p.code}: {w}" for p in rule.practice.products if p.code in held for w in p.caution]
+    data = check_answer(report)
+    return Answer(data, report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, report.as_of, words))

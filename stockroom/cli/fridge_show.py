@@ -1,6 +1,6 @@
 """How fridges look on the screen: what to do first, then what happened."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
 SHOWN = 12
 
 
-def draw_check(screen: Screen, report: FridgeReport, zone: ZoneInfo, now: int) -> None:
+def draw_check(screen: Screen, report: FridgeReport, zone: ZoneInfo, now: int, words: Sequence[str]) -> None:
     """Each fridge in turn: one line of how it is, then what waits for a person, then what is past."""
     if not report.fridges:
         screen.line("The practice file has no fridge here.")
@@ -25,6 +25,8 @@ def draw_check(screen: Screen, report: FridgeReport, zone: ZoneInfo, now: int) -
         _fridge(screen, f, zone, now)
     if any(e.open for f in report.fridges for e in f.excursions):
         for text in CAUTIONS:
+            screen.caution(text)
+        for text in words:
             screen.caution(text)
 
 
@@ -78,6 +80,9 @@ def _plan(screen: Screen, f: FridgeNow, e: ExcursionNow, others: list[str], zone
             f"touched: {lots}"
             + (f"; {count(e.held, 'piece')} held" if e.held else "; none of it is in the practice any more")
         )
+    if e.elsewhere:
+        screen.note(f"{count(e.elsewhere, 'piece')} of them were elsewhere by a later entry: no longer supported")
+        screen.todo("stockroom stock release PRODUCT LOT --place PLACE --why …")
     if e.lasts and f.pieces:
         screen.todo(f'move the stock now: stockroom stock move --all --from "{f.fridge.name}" --to PLACE')
     if e.held:

@@ -78,17 +78,21 @@ def list_(
     from stockroom.core.when import day as read_day
     from stockroom.pages.answers import row_answer
     from stockroom.pages.values import instant
+    from stockroom.tasks.act import CAUTIONS
     from stockroom.tasks.offer_times import to_take_out
 
     as_of, zone = job.as_of(), job.zone()
     on = read_day(day or "today", zone, as_of)
     rows = to_take_out(job.store(), as_of, on, job.site)
+    practice = job.rules().practice
+    words = [f"{r.product}: {w}" for r in rows for p in practice.products if p.code == r.product for w in p.caution]
     data = {
         "as_of": instant(as_of),
         "day": on.isoformat(),
         "take_out": [{"by": instant(r.take_out_staffed_by), **row_answer(r)} for r in rows],
+        "cautions": [*CAUTIONS, *dict.fromkeys(words)] if rows else [],
     }
-    return Answer(data, False, lambda screen: draw_list(screen, on, rows, zone))
+    return Answer(data, False, lambda screen: draw_list(screen, on, rows, zone, words))
 
 
 @records(group, "pull")

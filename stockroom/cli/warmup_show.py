@@ -65,12 +65,12 @@ def _when(r: "Row", zone: ZoneInfo, now: int) -> str:
         if r.state == "warming" and r.ready_at is not None:
             return f"out; warm {local_text(r.ready_at, zone, now)}"
         return "out" if r.use_by is None else f"out; use by {local_text(r.use_by, zone, now)}"
-    if r.take_out_staffed_by is None or r.state in ("late", "short"):
+    if r.take_out_staffed_by is None or r.state in ("late", "short", "blocked"):
         return "" if r.earliest_start is None else f"earliest start {local_text(r.earliest_start, zone, now)}"
     return f"by {local_text(r.take_out_staffed_by, zone, now)}"
 
 
-def draw_list(screen: Screen, day: date, rows: "Sequence[Row]", zone: ZoneInfo) -> None:
+def draw_list(screen: Screen, day: date, rows: "Sequence[Row]", zone: ZoneInfo, words: Sequence[str]) -> None:
     """The sheet for the fridge door."""
     screen.heading(f"To take out on {day_text(day)}")
     if not rows:
@@ -82,7 +82,8 @@ def draw_list(screen: Screen, day: date, rows: "Sequence[Row]", zone: ZoneInfo) 
     ]
     screen.table(["by", "fridge", "kit", "lot", "booking", "done", "initials"], lines)
     screen.todo(f"when it is out: stockroom warmup pull B-{rows[0].booking}")
-    screen.caution(CAUTIONS[1])
+    for text in (*CAUTIONS, *words):
+        screen.caution(text)
 
 
 def _clock(at: int | None, zone: ZoneInfo) -> str:

@@ -93,7 +93,7 @@ def hand_events(checks: Sequence[HandCheck], line: Line) -> list[Event]:
     found = []
     for s in hand_spells(checks, line):
         at_most = None if s.at_most_seconds is None else round(s.at_most_seconds / 60, 2)
-        last = s.anchor_at if s.end is None else s.end
+        last = checks[-1].at if s.end is None else s.end
         found.append(
             Event(
                 "hand", line.direction, line.limit, s.start, s.end, None, at_most, s.extreme, None, None,

@@ -33,8 +33,8 @@ class Parcel:
     since: int
     causes: dict[str, int] = field(default_factory=dict)
     """Open causes of a hold -> the entry that recorded it."""
-    ever: frozenset[str] = frozenset()
-    """Every cause for which these pieces were ever held."""
+    ever: dict[str, int] = field(default_factory=dict)
+    """Every cause for which these pieces were ever held -> since when."""
     stays: tuple[Stay, ...] = ()
     booking: int | None = None
     used_at: int | None = None
@@ -61,7 +61,7 @@ class Parcel:
     def part(self, quantity: int) -> "Parcel":
         """Takes ``quantity`` pieces out of this parcel as one of their own."""
         self.quantity -= quantity
-        return replace(self, quantity=quantity, causes=dict(self.causes))
+        return replace(self, quantity=quantity, causes=dict(self.causes), ever=dict(self.ever))
 
 
 @dataclass(slots=True)
@@ -181,20 +181,27 @@ def _move(state: LotState, m: Movement) -> None:
 
 
 def _hold(state: LotState, h: Hold) -> None:
+    here = [p for p in state.inside() if h.place in (p.place, p.kit)]
     left = h.quantity
-    # Where a later entry shows that the pieces were elsewhere, the hold stays on pieces of the lot, wherever they are.
-    everywhere = [p for p in state.inside() if p.place != h.place]
-    for parcel in sorted(state.at(h.place), key=lambda p: (p.since, p.entered)) + everywhere:
-        if left <= 0:
-            return
-        if h.cause in parcel.causes:
-            continue
-        part = parcel if parcel.quantity <= left else parcel.part(left)
-        if part is not parcel:
-            state.parcels.append(part)
-        part.causes[h.cause] = h.entry
-        part.ever = part.ever | {h.cause}
-        left -= part.quantity
+    for parcel in sorted(here, key=lambda p: (p.kit != h.place, p.since, p.entered)):
+        if left > 0 and h.cause not in parcel.causes:
+            left -= _bear(state, parcel, h, left)
+    # Pieces that bear the cause already (a hold whose beginning late data moved) are what is meant. For the rest a
+    # later entry shows that they were elsewhere: the hold stays, on pieces of the lot wherever they are.
+    left -= sum(p.quantity for p in here if p.causes.get(h.cause, h.entry) != h.entry)
+    for parcel in [p for p in state.inside() if p not in here]:
+        if left > 0 and h.cause not in parcel.causes:
+            left -= _bear(state, parcel, h, left)
+
+
+def _bear(state: LotState, parcel: Parcel, h: Hold, most: int) -> int:
+    """Makes up to ``most`` pieces of a parcel bear a hold's cause; returns how many."""
+    part = parcel if parcel.quantity <= most else parcel.part(most)
+    if part is not parcel:
+        state.parcels.append(part)
+    part.causes[h.cause] = h.entry
+    part.ever.setdefault(h.cause, h.at)
+    return part.quantity
 
 
 def _release(state: LotState, r: Release) -> None:
@@ -246,23 +253,23 @@ class Touched:
     quantity: int
 
 
-def touched(state: LotState, place: str, start: int, end: int | None, cause: str) -> list[Touched]:
-    """Pieces of one lot that were in ``place`` at any time in [start, end] and were never held for ``cause``.
+def touched(state: LotState, place: str, start: int, end: int | None, causes: frozenset[str]) -> list[Touched]:
+    """Pieces of one lot that were in ``place`` at any time in [start, end] and are not held for it from then on.
 
-    A piece that left at ``start`` or came after ``end`` is spared, to the second. Used and discarded pieces count
-    too: they are named on their booking.
+    ``causes`` are the numbers of the one excursion. A piece that left at ``start`` or came after ``end`` is spared, to
+    the second. Used and discarded pieces count too: they are named on their booking.
     """
     found: dict[int, int] = {}
     for parcel in state.parcels:
-        if cause in parcel.ever:
-            continue
+        held_from = min((at for cause, at in parcel.ever.items() if cause in causes), default=FOREVER)
         for stay in parcel.path():
             if stay.place != place or (stay.end is not None and stay.end <= start):
                 continue
             if end is not None and stay.start > end:
                 continue
             at = max(start, stay.start)
-            found[at] = found.get(at, 0) + parcel.quantity
+            if held_from > at:
+                found[at] = found.get(at, 0) + parcel.quantity
             break
     return [Touched(state.lot, place, at, quantity) for at, quantity in sorted(found.items())]
 

@@ -38,7 +38,8 @@ def excursion_answer(e: ExcursionNow) -> dict[str, Any]:
         "lots": [{"product": p, "lot": x, "quantity": q} for p, x, q in e.lots],
         "held": e.held,
         "reopened": e.reopened,
-        "supported": v is not None,
+        "supported": v is not None and not e.elsewhere,
+        "held_elsewhere": e.elsewhere,
         "decision": None
         if e.decision is None
         else {

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
 
-from stockroom.errors import DatabaseError
+from stockroom.errors import DatabaseError, Refused
 from stockroom.store import tables
 from stockroom.store.engine import Store, engine_for, guarded, opened, revision
 
@@ -35,7 +35,7 @@ def create(where: str) -> Store:
     if path is not None:
         if path.exists():
             what = "is a directory" if path.is_dir() else "is there already"
-            raise DatabaseError("database-exists", f"{path} {what}", "choose another with --db; nothing was changed")
+            raise Refused("database-exists", f"{path} {what}", "choose another with --db; nothing was changed")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.touch(mode=0o600, exist_ok=False)
@@ -50,9 +50,7 @@ def create(where: str) -> Store:
                     conn.connection.cursor().execute("PRAGMA journal_mode=WAL")
             with engine.connect().execution_options(writes=True) as conn, conn.begin():
                 if revision(conn) is not None:
-                    raise DatabaseError(
-                        "database-exists", f"{name} is a stockroom database already", "nothing was changed"
-                    )
+                    raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
                 _run(conn)
     except BaseException:
         if path is not None:

@@ -7,7 +7,7 @@ consequences, so that none forgets to hold.
 import contextlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stockroom.core.records import Finding
 from stockroom.errors import Refused
@@ -15,6 +15,9 @@ from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.store.writing import Book, writing
 from stockroom.tasks.rules import Rules, rules
+
+if TYPE_CHECKING:
+    from stockroom.core.excursions import Event
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +58,8 @@ class Recording:
     findings: list[Finding] = field(default_factory=list)
     fields: dict[str, Any] = field(default_factory=dict)
     fridges: dict[str, int] = field(default_factory=dict)
-    excursions: list[str] = field(default_factory=list)
-    """E-numbers that this entry made or changed."""
+    excursions: "list[tuple[int, Event]]" = field(default_factory=list)
+    """Excursions that this entry may have made or changed, with their numbers."""
 
     @property
     def conn(self) -> Link:
@@ -126,9 +129,9 @@ CAUTIONS = (
 """Printed on every quarantine, release, pull and excursion."""
 
 
-def cautions(rec: Recording, products: set[str], *, held: bool) -> None:
+def cautions(rec: Recording, products: set[str]) -> None:
     """Adds the usual cautions, and each product's own words, to what is shown."""
-    for text in CAUTIONS if held else CAUTIONS[1:]:
+    for text in CAUTIONS:
         rec.note("caution", text)
     for code in sorted(products):
         product = rec.rules.practice.product(code)

@@ -23,6 +23,7 @@ from stockroom.core.records import HandCheck
 from stockroom.core.spells import Line
 from stockroom.core.stock import FOREVER, LotState
 from stockroom.store import Link, fridges
+from stockroom.store.ledger import place_key
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import LotNow
 
@@ -118,13 +119,21 @@ def _lines(
     return found
 
 
-def _joined(active: Sequence[Span]) -> list[tuple[int, int]]:
-    out: list[tuple[int, int]] = []
-    for start, end, _ in active:
-        if out and out[-1][1] == start:
-            out[-1] = (out[-1][0], end)
+def _joined(name: str, active: Sequence[Span]) -> list[tuple[int, int, Fridge]]:
+    """Spans in which a line and the fridge's own settings stayed the same: (from, until, the fridge then)."""
+    out: list[tuple[int, int, Fridge]] = []
+    for start, end, practice in active:
+        fridge = practice.fridge(name)
+        if fridge is None:
+            continue
+        alike = out and (out[-1][2].max_gap_minutes, out[-1][2].settle_minutes) == (
+            fridge.max_gap_minutes,
+            fridge.settle_minutes,
+        )
+        if alike and out[-1][1] == start:
+            out[-1] = (out[-1][0], end, fridge)
         else:
-            out.append((start, end))
+            out.append((start, end, fridge))
     return out
 
 
@@ -132,14 +141,12 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
     """Every event of a fridge from its cut on: by logger, by hand, and silences that are held, in order of time."""
     found: list[Event] = []
     for line, active in _lines(past.name, past.spans, lots).values():
-        fridge = active[-1][2].fridge(past.name)
-        if fridge is None:
-            continue
         on_line: list[Event] = []
-        for at, milli in clipped(past.at, past.milli, _joined(active)):
-            on_line += logger_events(at, milli, line, fridge)
+        for start, end, fridge in _joined(past.name, active):
+            for at, milli in clipped(past.at, past.milli, [(start, end)]):
+                on_line += logger_events(at, milli, line, fridge)
         on_line += [e for e in hand_events(past.checks, line) if any(a <= e.first_out < b for a, b, _ in active)]
-        found += [e for e in on_line if _matters(e, line, fridge, past, lots)]
+        found += [e for e in on_line if _matters(e, line, past, lots)]
     found += _silent(past, lots)
     return sorted(
         (e for e in found if e.start >= past.cut or e.source != "logger"),
@@ -165,9 +172,10 @@ def _inside(state: LotState, place: str, start: int, end: int) -> bool:
     )
 
 
-def _matters(event: Event, line: Line, fridge: Fridge, past: History, lots: Sequence[LotNow]) -> bool:
+def _matters(event: Event, line: Line, past: History, lots: Sequence[LotNow]) -> bool:
     """True on the fridge's own limit, and on a product's where that product stood there meanwhile."""
-    if line.limit == (fridge.high if line.direction == "warm" else fridge.low):
+    fridge = past.rules_at(event.first_out)
+    if fridge is not None and line.limit == (fridge.high if line.direction == "warm" else fridge.low):
         return True
     end = FOREVER if event.end is None else event.end
     practice = practice_at(past.spans, event.start)
@@ -205,7 +213,7 @@ def touched_pieces(state: LotState, place: str, event: Event, causes: set[str]) 
             s.place == place and (s.end is None or s.end > event.start) and (event.end is None or s.start <= event.end)
             for s in parcel.path()
         )
-        if during or causes & parcel.ever:
+        if during or causes & parcel.ever.keys():
             total += parcel.quantity
     return total
 
@@ -244,3 +252,51 @@ def linked(event: Event, among: Sequence[Numbered]) -> list[int]:
         and n.event.limit == event.limit
         and overlapping(event, n.event)
     )
+
+
+def unsupported_pieces(state: LotState, place: str, event: Event, causes: set[str]) -> int:
+    """Held pieces of which a later entry shows that they were elsewhere: only a person frees them."""
+    total = 0
+    for parcel in state.inside():
+        during = any(
+            s.place == place and (s.end is None or s.end > event.start) and (event.end is None or s.start <= event.end)
+            for s in parcel.path()
+        )
+        if causes & parcel.causes.keys() and not during:
+            total += parcel.quantity
+    return total
+
+
+@dataclass(frozen=True, slots=True)
+class WarmPast:
+    """Warm events by fridge, from which a lot's allowance is used up, wherever it stood."""
+
+    by_fridge: tuple[tuple[str, tuple[Event, ...]], ...]
+    spans: Sequence[Span]
+
+    def before(self, lot: LotNow, event: Event) -> list[Event]:
+        """The lot's other warm events on its own line that began no later than ``event``."""
+        return [
+            e
+            for name, found in self.by_fridge
+            for e in found
+            if e is not event
+            and e.direction == "warm"
+            and e.start <= event.start
+            and own_line(practice_at(self.spans, e.start), lot.lot.product, e)
+            and touched_pieces(lot.state, name, e, set())
+        ]
+
+
+def warm_past(conn: Link, past: History, own: Sequence[Event], lots: Sequence[LotNow]) -> WarmPast:
+    """The events of this fridge, and of every other in which a lot with an allowance stood."""
+    rows = [(past.name, tuple(own))]
+    allowed = [x for x in lots if any((p := s[2].product(x.lot.product)) and p.allowance for s in past.spans)]
+    others = {s.place for x in allowed for p in x.state.parcels for s in p.path()} - {past.name}
+    fridges_known = {f.name for s in past.spans for f in s[2].fridges}
+    for name in sorted(others & fridges_known):
+        key = place_key(conn, name)
+        if key is not None:
+            there = history(conn, name, key, lots, until=past.until)
+            rows.append((name, tuple(events(there, lots))))
+    return WarmPast(tuple(rows), past.spans)

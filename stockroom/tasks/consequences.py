@@ -10,14 +10,16 @@ from stockroom.core.stock import Parcel, touched
 from stockroom.core.units import degrees
 from stockroom.store import fridges, ledger
 from stockroom.store.fridges import Decision
-from stockroom.tasks.act import Recording
+from stockroom.tasks.act import Recording, cautions
 from stockroom.tasks.coldchain import (
     History,
+    WarmPast,
     events,
     history,
     numbers,
     own_line,
     practice_at,
+    warm_past,
     within_allowance,
 )
 from stockroom.tasks.shelves import LotNow, lots_now
@@ -41,8 +43,8 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
         past = history(rec.conn, name, key, stood)
         seen = events(past, stood)
     found = numbers(rec.conn, past, seen)
+    warm = warm_past(rec.conn, past, seen, stood)
     decisions = fridges.decisions(rec.conn)
-    fresh: list[str] = []
     for i, n in enumerate(found):
         if n.event.end is not None and n.event.end < since:
             continue
@@ -51,14 +53,10 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
             number = fridges.anchored(
                 rec.book, key, n.event.source, n.event.direction, n.event.limit, n.event.first_out
             )
-            fresh.append(f"E-{number}")
             found[i] = Numbered(n.event, number, n.others)
-        pieces = _hold(rec, past, found[i], stood, found, decisions.get(number, []))
-        if pieces:
-            _tell(rec, name, number, n.event, pieces)
-        label = f"E-{number}"
-        if label not in rec.excursions:
-            rec.excursions.append(label)
+        if _hold(rec, past, found[i], stood, warm, decisions.get(number, [])):
+            _tell(rec, name, number, n.event, stood)
+        rec.excursions.append((number, n.event))
 
 
 def _may_be_allowed(rec: Recording, lot: LotNow, event: Event) -> bool:
@@ -73,7 +71,7 @@ def _hold(
     past: History,
     numbered: Numbered,
     lots: Sequence[LotNow],
-    all_events: Sequence[Numbered],
+    warm: WarmPast,
     decisions: Sequence[Decision],
 ) -> int:
     """Holds what an excursion touched and nobody holds for it yet; returns how many pieces."""
@@ -84,20 +82,9 @@ def _hold(
     for lot in lots:
         if not own_line(practice, lot.lot.product, event):
             continue
-        earlier = [
-            n.event
-            for n in all_events
-            if n.event is not event
-            and n.event.direction == "warm"
-            and n.event.start <= event.start
-            and own_line(practice, lot.lot.product, n.event)
-            and touched(lot.state, past.name, n.event.start, n.event.end, "")
-        ]
-        if within_allowance(practice, lot, event, earlier, rec.act.now):
+        if within_allowance(practice, lot, event, warm.before(lot, event), rec.act.now):
             continue
-        for found in touched(lot.state, past.name, event.start, event.end, cause):
-            if any(c in p.ever for c in causes - {cause} for p in lot.state.parcels):
-                continue
+        for found in touched(lot.state, past.name, event.start, event.end, frozenset(causes)):
             ledger.held(rec.book, lot.lot.key, past.key, found.quantity, found.at, cause)
             pieces += found.quantity
         if decisions and decisions[-1].figures != event.figures():
@@ -108,7 +95,7 @@ def _hold(
 def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> int:
     """Late data changed what a decision was taken on: what it released is held again until somebody decides anew."""
     pieces = 0
-    parcels: list[Parcel] = [p for p in lot.state.inside() if causes & p.ever and not causes & set(p.causes)]
+    parcels: list[Parcel] = [p for p in lot.state.inside() if causes & p.ever.keys() and not causes & set(p.causes)]
     for parcel in parcels:
         place = ledger.placed(rec.book, parcel.place, "box")
         why = "late data changed the figures that the decision was taken on"
@@ -117,7 +104,12 @@ def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> in
     return pieces
 
 
-def _tell(rec: Recording, name: str, number: int, event: Event, pieces: int) -> None:
+def _tell(rec: Recording, name: str, number: int, event: Event, stood: Sequence[LotNow]) -> None:
+    cause = f"E-{number}"
+    touched_now = list(lots_now(rec.conn, only={x.lot.key for x in stood}).values())
+    pieces = sum(p.quantity for x in touched_now for p in x.state.inside() if cause in p.causes)
+    products = {x.lot.product for x in touched_now if any(cause in p.ever for p in x.state.parcels)}
+    cautions(rec, products)
     if event.source == "gap":
         what = f"nobody knows how cold {name} was in a silence of its logger"
     else:

@@ -77,7 +77,7 @@ def decide(
                 "excepted and still in quarantine: " + ", ".join(f"{p}/{x}" for p, x in sorted(spared)),
                 urgent=True,
             )
-        cautions(rec, products, held=False)
+        cautions(rec, products)
         if verdict == "release":
             rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
     return rec.done()

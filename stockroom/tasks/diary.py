@@ -15,7 +15,7 @@ from stockroom.tasks.rules import Rules
 def booking_of(row: BookingRow, practice: Practice) -> Booking:
     """A stored booking with its end, which follows from the procedure (its start where that is unknown now)."""
     procedure = practice.procedure(row.procedure)
-    cycles = row.cycles
+    cycles = row.cycles if row.cycles_done is None else row.cycles_done
     if cycles is None and procedure is not None:
         cycles = procedure.cycles
     end = row.start + (procedure.seconds(cycles) if procedure else 0)

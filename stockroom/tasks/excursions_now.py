@@ -10,6 +10,7 @@ from stockroom.store import Link, fridges, ledger
 from stockroom.store.fridges import Decision
 from stockroom.tasks.coldchain import (
     History,
+    WarmPast,
     events,
     history,
     linked,
@@ -17,6 +18,8 @@ from stockroom.tasks.coldchain import (
     own_line,
     practice_at,
     touched_pieces,
+    unsupported_pieces,
+    warm_past,
     within_allowance,
 )
 from stockroom.tasks.shelves import LotNow, lots_now
@@ -42,6 +45,8 @@ class ExcursionNow:
     decision: Decision | None
     linked: tuple[int, ...]
     others: tuple[int, ...]
+    elsewhere: int = 0
+    """Pieces that are held for it although a later entry shows that they were elsewhere."""
 
     @property
     def open(self) -> bool:
@@ -64,14 +69,31 @@ def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int |
     lots = list(lots_now(conn, until).values())
     stood = _stood(lots, name)
     past = history(conn, name, key, stood, until=until)
-    found = numbers(conn, past, events(past, stood))
+    seen = events(past, stood)
+    found = numbers(conn, past, seen)
+    whole = found
+    if until < FOREVER:
+        everything = _stood(list(lots_now(conn).values()), name)
+        full = history(conn, name, key, everything)
+        whole = numbers(conn, full, events(full, everything))
+        # The reading that gave an excursion its number may lie after ``until``: the number holds all the same.
+        found = [n if n.number is not None else _numbered_later(n, whole) for n in found]
     decisions = fridges.decisions(conn, until)
+    warm = warm_past(conn, past, seen, stood)
     out = [
-        _excursion(past, n, stood, found, decisions.get(n.number or 0, []), until if now is None else now)
+        _excursion(past, n, stood, found, warm, decisions.get(n.number or 0, []), until if now is None else now)
         for n in found
         if n.number is not None
     ]
-    return out + _unsupported(conn, past, stood, {m for n in found for m in (n.number, *n.others) if m})
+    return out + _unsupported(conn, past, stood, {m for n in (*found, *whole) for m in (n.number, *n.others) if m})
+
+
+def _numbered_later(n: Numbered, whole: Sequence[Numbered]) -> Numbered:
+    for w in whole:
+        same = (w.event.source, w.event.direction, w.event.limit) == (n.event.source, n.event.direction, n.event.limit)
+        if same and w.event.first_out <= n.event.first_out <= w.event.last_out:
+            return Numbered(n.event, w.number, w.others)
+    return n
 
 
 def _stood(lots: Sequence[LotNow], name: str) -> list[LotNow]:
@@ -79,7 +101,13 @@ def _stood(lots: Sequence[LotNow], name: str) -> list[LotNow]:
 
 
 def _excursion(
-    past: History, n: Numbered, lots: Sequence[LotNow], among: Sequence[Numbered], made: Sequence[Decision], now: int
+    past: History,
+    n: Numbered,
+    lots: Sequence[LotNow],
+    among: Sequence[Numbered],
+    warm: WarmPast,
+    made: Sequence[Decision],
+    now: int,
 ) -> ExcursionNow:
     event, number = n.event, n.number or 0
     causes = {f"E-{m}" for m in (number, *n.others)}
@@ -92,7 +120,7 @@ def _excursion(
         if not pieces:
             continue
         touched.append((x.lot.product, x.lot.code, pieces))
-        covered = covered and within_allowance(practice, x, event, _earlier(x, event, among, past), now)
+        covered = covered and within_allowance(practice, x, event, warm.before(x, event), now)
     held = sum(p.quantity for x in lots for p in x.state.inside() if causes & set(p.causes))
     last = made[-1] if made else None
     same = last is not None and last.figures == event.figures()
@@ -112,24 +140,12 @@ def _excursion(
         last,
         tuple(linked(event, among)),
         n.others,
+        sum(unsupported_pieces(x.state, past.name, event, causes) for x in lots),
     )
 
 
 def _ever(lot: LotNow, causes: set[str]) -> int:
-    return sum(p.quantity for p in lot.state.parcels if causes & p.ever)
-
-
-def _earlier(lot: LotNow, event: Event, among: Sequence[Numbered], past: History) -> list[Event]:
-    rule = practice_at(past.spans, event.start)
-    return [
-        n.event
-        for n in among
-        if n.event is not event
-        and n.event.direction == "warm"
-        and n.event.start <= event.start
-        and own_line(rule, lot.lot.product, n.event)
-        and touched_pieces(lot.state, past.name, n.event, set())
-    ]
+    return sum(p.quantity for p in lot.state.parcels if causes & p.ever.keys())
 
 
 def _unsupported(conn: Link, past: History, lots: Sequence[LotNow], known: set[int]) -> list[ExcursionNow]:

@@ -65,7 +65,7 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
             "booking": f"B-{booking.number}", "state": "done", "at": utc_text(act.at), "cycles": cycles,
             "stopped": outcome.stopped, "used": used,
         }  # fmt: skip
-        cautions(rec, set(pieces), held=False)
+        cautions(rec, set(pieces))
     return rec.done()
 
 

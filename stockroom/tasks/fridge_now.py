@@ -15,10 +15,10 @@ from stockroom.core.records import HandCheck
 from stockroom.core.spells import Gap, silence
 from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
-from stockroom.store import Link, fridges, ledger
+from stockroom.store import Link, fridges, ledger, practices
 from stockroom.tasks.coldchain import strictest
 from stockroom.tasks.excursions_now import ExcursionNow, excursions
-from stockroom.tasks.rules import Rules, rules
+from stockroom.tasks.rules import Rules, rules, spans
 from stockroom.tasks.shelves import LotNow, lots_now
 
 DRIFT_DAYS = 60
@@ -40,6 +40,7 @@ class FridgeNow:
     pieces: int
     off: bool
     checks_today: tuple[int, ...] = ()
+    drift_explained: bool = False
 
     @property
     def attention(self) -> int:
@@ -49,6 +50,7 @@ class FridgeNow:
             + len(self.missed)
             + (self.silent is not None)
             + self.calibration_overdue
+            + (self.drift is not None and not self.drift_explained)
         )
 
 
@@ -68,8 +70,11 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     at, milli = fridges.series(conn, key, end=until)
     off = _off(conn, key, until)
     found = excursions(conn, name, key, until)
-    holes, silent = _silences(fridge, at, [c.at for c in checks], opening, until, off)
-    missed = _missed(conn, fridge, key, [c.at for c in checks], opening, until, _first_use(lots, checks, name))
+    past = _past(conn, name, key, until)
+    made = [c.at for c in checks]
+    holes, silent = _silences(past, at, made, until, off)
+    missed = _missed(conn, past, key, made, until, _first_use(lots, checks, name))
+    drifting = _drift(at, milli, opening, today)
     seen = [(int(at[-1]), int(milli[-1]))] if len(at) else []
     seen += [(c.at, c.milli) for c in checks[-1:]]
     floor = -FOREVER if since is None else since
@@ -79,12 +84,13 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
         tuple(m for m in missed if opening.midnight(m[0]) >= floor),
         tuple(g for g in holes if g.end is None or g.end >= floor),
         tuple(e for e in found if e.open or e.event is None or e.event.end is None or e.event.end >= floor),
-        _drift(at, milli, opening, today),
+        drifting,
         overdue,
         silent,
         sum(x.state.quantity(name) for x in lots),
         off,
-        tuple(c.at for c in checks if opening.day(c.at) == today),
+        tuple(at for at in made if opening.day(at) == today),
+        drifting is not None and any(d >= drifting.since for d in past.explained),
     )
 
 
@@ -106,38 +112,61 @@ def _first_use(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -
     return min([*stays, *made], default=FOREVER)
 
 
-def _silences(
-    fridge: Fridge, at: Ints, checks: Sequence[int], opening: Opening, until: int,
-    off: bool,
-) -> tuple[list[Gap], Gap | None]:  # fmt: skip
-    """(every silence, the one that lasts and asks for a check by hand)."""
-    holes = silences(at, fridge)
+def _silences(past: "Past", at: Ints, checks: Sequence[int], until: int, off: bool) -> tuple[list[Gap], Gap | None]:
+    """(every silence by the rules of its time, the one that lasts and asks for a check by hand)."""
+    holes = [g for start, end, f, _ in past.rules for g in silences(at, f) if start <= g.start < end]
+    fridge, opening = past.rules[-1][2], past.rules[-1][3]
     if fridge.logger_minutes is None or not len(at):
         return holes, None
     lasting = silence(int(at[-1]), until, fridge.max_gap_minutes * 60)
     if lasting is None:
         return holes, None
-    answered = any(c > lasting.start and c >= opening.midnight(opening.day(until)) for c in checks)
-    return [*holes, lasting], None if answered or off else lasting
+    today = opening.midnight(opening.day(until))
+    answered = any(c > lasting.start and c >= today for c in checks)
+    explained = {opening.day(lasting.start), opening.day(until)} & past.explained
+    return [*holes, lasting], None if answered or explained or off else lasting
 
 
-def _missed(
-    conn: Link, fridge: Fridge, key: int, checks: Sequence[int], opening: Opening, until: int, first: int
-) -> list[tuple[date, str]]:
-    if first > until or fridge.checks == "logger":
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The rules of each span of time for one fridge, and the days that a person has explained."""
+
+    rules: tuple[tuple[int, int, Fridge, Opening], ...]
+    explained: frozenset[date]
+
+
+def _past(conn: Link, name: str, key: int, until: int) -> Past:
+    exceptions = practices.day_exceptions(conn, until)
+    rows = []
+    for start, end, practice in spans(conn):
+        fridge = practice.fridge(name)
+        if fridge is not None and start <= until:
+            site = next(s for s in practice.sites if s.name == fridge.site)
+            mine = tuple(e for s, e in exceptions if s == fridge.site)
+            rows.append((start, end, fridge, Opening(practice.timezone, site, mine)))
+    days = frozenset(date.fromisoformat(d) for d in fridges.explanations(conn, key, until))
+    return Past(tuple(rows), days)
+
+
+def _missed(conn: Link, past: Past, key: int, checks: Sequence[int], until: int, first: int) -> list[tuple[date, str]]:
+    """Missed checks, each day by the rules of its time."""
+    if first > until:
         return []
-    explained = {date.fromisoformat(d) for d in fridges.explanations(conn, key, until)}
     switches = fridges.duty(conn, key, until)
-    day, last = opening.day(first), opening.day(until)
-    days = []
-    while day <= last:
-        spans = opening.day_spans(day)
-        if spans and day not in explained and _on(switches, spans[0][0], spans[-1][1]):
-            nxt = opening.midnight(day + timedelta(days=1))
-            days.append(StaffedDay(day, opening.midnight(day), spans[0][0], spans[-1][1], nxt))
-        day += timedelta(days=1)
-    kind = fridge.checks
-    return list(missed_checks(kind, days, checks, until, frozenset(), opening.midnight(opening.day(first))))  # type: ignore[arg-type]
+    found: list[tuple[date, str]] = []
+    for start, end, fridge, opening in past.rules:
+        days = []
+        day, last = opening.day(max(first, start)), opening.day(min(until, end - 1))
+        while day <= last:
+            hours, midnight = opening.day_spans(day), opening.midnight(day)
+            ruled = start <= midnight < end
+            if ruled and hours and day not in past.explained and _on(switches, hours[0][0], hours[-1][1]):
+                following = opening.midnight(day + timedelta(days=1))
+                days.append(StaffedDay(day, midnight, hours[0][0], hours[-1][1], following))
+            day += timedelta(days=1)
+        since = opening.midnight(opening.day(first))
+        found += missed_checks(fridge.checks, days, checks, until, frozenset(), since)  # type: ignore[arg-type]
+    return found
 
 
 def _on(switches: Sequence[tuple[int, bool]], start: int, end: int) -> bool:

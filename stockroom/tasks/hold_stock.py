@@ -34,7 +34,7 @@ def quarantine(
                 left -= n
         rec.book.what = f"quarantined {wanted} x {found.code} lot {known.code}: {why}"
         rec.fields |= {"product": found.code, "lot": known.code, "quantity": wanted, "cause": rec.book.label}
-        cautions(rec, {found.code}, held=True)
+        cautions(rec, {found.code})
     return rec.done()
 
 
@@ -90,7 +90,7 @@ def release(
         rec.fields |= {
             "product": found.code, "lot": known.code, "quantity": done, "causes": sorted(causes), "answer": answer,
         }  # fmt: skip
-        cautions(rec, {found.code}, held=False)
+        cautions(rec, {found.code})
         rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
     return rec.done()
 
@@ -126,7 +126,7 @@ def discard(
             rec.touches(spot, act.at)
         decide(rec, causes, "discard", why, answer)
         rec.book.what = f"discarded {quantity} x {found.code} lot {known.code}: {why}"
-        cautions(rec, {found.code}, held=False)
+        cautions(rec, {found.code})
         rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "pull": pull}
     return rec.done()
 

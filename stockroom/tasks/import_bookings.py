@@ -74,7 +74,7 @@ def import_bookings(
                 urgent=True,
             )
         rec.fields |= {k: [f"B-{n}" for n in v] for k, v in done.items()}
-        rec.fields |= {"unchanged": unchanged, "rejected": rejected}
+        rec.fields |= {"unchanged": unchanged, "rejected": sorted(rejected, key=lambda r: int(str(r["line"])))}
     return rec.done()
 
 

@@ -69,6 +69,7 @@ def import_log(
         if reading.given():
             practices.remember(rec.book, f"logger:{name}", json.dumps({**memory, **reading.given()}, sort_keys=True))
         gaps = _gaps(rec, name, key, at)
+        touched = _touched(rec, new_at)
         names = ", ".join(n for n, _ in files)
         rec.book.what = f"{name}: {count(len(new_at), 'reading')} from {names}"
         for note in dict.fromkeys(f"{n}: {text}" for n, f in parsed for text in f.notes):
@@ -83,9 +84,9 @@ def import_log(
             "first": utc_text(int(at.min())) if len(at) else None,
             "last": utc_text(int(at.max())) if len(at) else None,
             "gaps": gaps,
-            "excursions": list(rec.excursions),
+            "excursions": touched,
         }
-        _tell(rec, rejected, conflicts, names)
+        _tell(rec, rejected, conflicts, touched, names)
     return rec.done()
 
 
@@ -180,7 +181,18 @@ def _next(rec: Recording, key: int, after: int) -> int:
     return int(later[0]) if len(later) else after
 
 
-def _tell(rec: Recording, rejected: Sequence[object], conflicts: Sequence[object], names: str) -> None:
+def _touched(rec: Recording, new_at: Ints) -> list[str]:
+    """Numbers of the excursions that lie, in part at least, where readings are new."""
+    if not len(new_at):
+        return []
+    first, last = int(new_at[0]), int(new_at[-1])
+    found = sorted(rec.excursions, key=lambda x: x[0])
+    return [f"E-{n}" for n, e in found if e.start <= last and (e.end is None or e.end >= first)]
+
+
+def _tell(
+    rec: Recording, rejected: Sequence[object], conflicts: Sequence[object], touched: Sequence[str], names: str
+) -> None:
     if rejected:
         lines = "line was" if len(rejected) == 1 else "lines were"
         rec.note("lines-left-out", f"{names}: {len(rejected)} {lines} left out", "see them with --json", urgent=True)
@@ -189,5 +201,5 @@ def _tell(rec: Recording, rejected: Sequence[object], conflicts: Sequence[object
             "conflict", f"{count(len(conflicts), 'instant')} had another value before: the first stays", "see --json",
             urgent=True,
         )  # fmt: skip
-    if rec.excursions and not any(f.slug == "quarantined" for f in rec.findings):
-        rec.note("excursion", f"out of range: {', '.join(rec.excursions)}", "see: stockroom fridge check", urgent=True)
+    if touched and not any(f.slug == "quarantined" for f in rec.findings):
+        rec.note("excursion", f"out of range: {', '.join(touched)}", "see: stockroom fridge check", urgent=True)

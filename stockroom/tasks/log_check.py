@@ -6,7 +6,7 @@ from stockroom.core.when import utc_text
 from stockroom.errors import Refused
 from stockroom.store import fridges
 from stockroom.store.engine import Store
-from stockroom.tasks.act import CAUTIONS, Act, Recorded, Recording, recording
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.consequences import settle
 from stockroom.tasks.fridge_now import in_use, limits_inside
 from stockroom.tasks.places import fridge_named, key_of
@@ -42,8 +42,23 @@ def log_check(
         rec.touches(name, earlier[-1] if earlier else act.at)
         settle(rec)
         rec.fridges.clear()
-        rec.fields["excursion"] = next(iter(rec.excursions), None) if not rec.fields["in_range"] else None
+        rec.fields["excursion"] = None if rec.fields["in_range"] else _seen_by(rec, name, milli, low, high)
     return rec.done()
+
+
+def _seen_by(rec: Recording, name: str, milli: int, low: int | None, high: int | None) -> str | None:
+    """The excursion that this check itself tells of: on the strictest line that it broke worst."""
+    place = rec.rules.practice.fridge(name)
+    assert place is not None
+    floor, roof = limits_inside(rec.conn, rec.rules, place, rec.act.at)
+    worst = max((v for v in (milli, low, high) if v is not None), key=lambda v: max(v - roof, floor - v))
+    direction = "warm" if worst > roof else "cold"
+    mine = [
+        (e.limit != (roof if direction == "warm" else floor), n)
+        for n, e in rec.excursions
+        if e.source == "hand" and e.direction == direction and e.first_out <= rec.act.at <= e.last_out
+    ]
+    return f"E-{min(mine)[1]}" if mine else None
 
 
 def _doubts(rec: Recording, key: int, name: str, milli: int, low: int | None, high: int | None) -> list[str]:
@@ -72,7 +87,8 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
         rec.note("out-of-range", f"{fridge.name}: {degrees(worst)} is {side}", urgent=True)
         pieces = sum(x.state.quantity(fridge.name) for x in lots_now(rec.conn, rec.act.at).values())
         advice = _advice(rec, fridge, not floor <= milli <= roof, pieces)
-        rec.note("caution", CAUTIONS[1])
+        inside = {x.lot.product for x in lots_now(rec.conn, rec.act.at).values() if x.state.quantity(fridge.name)}
+        cautions(rec, inside)
     rec.fields |= {
         "fridge": fridge.name,
         "at": utc_text(rec.act.at),

@@ -134,7 +134,7 @@ def use(store: Store, act: Act, product: str, quantity: int, why: str, lot: str 
         found = product_named(rec.rules.practice, product)
         site = rec.rules.site(rec.act.site)
         used = use_pieces(rec, found, quantity, site, lot=lot, why=why)
-        cautions(rec, {found.code}, held=False)
+        cautions(rec, {found.code})
         rec.book.what = f"used {quantity} x {found.code}: {why}"
         rec.fields |= {"product": found.code, "quantity": quantity, "used": used}
     return rec.done()
@@ -167,6 +167,8 @@ def use_pieces(
         used.append({"lot": now.lot.code, "place": place, "quantity": pieces})
         left -= pieces
         _breaches(rec, product, now, place, pieces, rank, today)
+        if product.warms and booking is not None:
+            rec.broke("used-cold", f"{product.code} lot {now.lot.code} used straight from {place}, without its warm-up")
         rec.touches(place, at)
     if left > 0:
         used.append(_unaccounted(rec, product, site, left, target, lot, booking, why))
@@ -206,8 +208,6 @@ def _breaches(rec: Recording, product: Product, now: LotNow, place: str, pieces:
     if now.expired(today):
         expiry = day_text(now.lot.expiry) if now.lot.expiry else ""
         rec.broke("used-expired", f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code} used after {expiry}")
-    if product.warms:
-        rec.broke("used-cold", f"{product.code} lot {now.lot.code} used straight from {place}, without its warm-up")
 
 
 def _unaccounted(

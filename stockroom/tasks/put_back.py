@@ -32,7 +32,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
         over = product.max_out_seconds is not None and hours * 3600 > product.max_out_seconds
         if not product.returnable or over:
             why = "it was out too long" if over else f"{product.code} does not go back by its label"
-            ledger.held(rec.book, found.lot, key_of(rec, place), 1, act.at, rec.book.label, why)
+            ledger.held(rec.book, found.lot, key_of(rec, found.place), 1, act.at, rec.book.label, why)
             rec.broke(
                 "not-returnable",
                 f"P-{found.number}: {why}; it is in quarantine",
@@ -43,7 +43,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
             f"P-{found.number} ({found.product} lot {now.lot.code}) back into {place} after {hours:.1f} h out"
         )
         rec.fields |= {"pull": f"P-{found.number}", "place": place, "hours_out": round(hours, 2)}
-        cautions(rec, {product.code}, held=False)
+        cautions(rec, {product.code})
     return rec.done()
 
 

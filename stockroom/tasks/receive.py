@@ -68,7 +68,7 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             "lot": lot,
             "expiry": delivery.expiry.isoformat(),
             "quantity": pieces,
-            "packs": pieces / product.pack_size if pieces % product.pack_size else pieces // product.pack_size,
+            "packs": None if pieces % product.pack_size else pieces // product.pack_size,
             "place": into,
             "order": None if number is None else f"O-{number}",
         }
@@ -205,4 +205,4 @@ def _arrival(rec: Recording, product: Product, lot: int, place: int, pieces: int
     what = f"{product.code} arrived at {degrees(milli)}, its limit is {limit}: in quarantine"
     ledger.held(rec.book, lot, place, pieces, rec.act.at, rec.book.label, f"arrived at {degrees(milli)}")
     rec.broke("arrived-out-of-range", what, "ask the maker or the supplier; then: stockroom stock release|discard …")
-    cautions(rec, {product.code}, held=True)
+    cautions(rec, {product.code})

@@ -108,7 +108,7 @@ def except_day(
         before = needing_help(rec.conn, rec.rules, act.at, [site])
         rec.rules = rules(rec.conn, act.at)
         after = needing_help(rec.conn, rec.rules, act.at, [site])
-        broken = tuple(sorted(set(after) - set(before)))
+        broken = tuple(sorted(n for n, what in after.items() if before.get(n) != what))
         rec.book.what = f"{day_text(day)} {'open' if opens else 'closed'}" + (f": {why}" if why else "")
         rec.fields |= {"day": day.isoformat(), "open": opens, "broken": [f"B-{n}" for n in broken]}
         for number in broken:

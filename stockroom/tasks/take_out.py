@@ -63,7 +63,7 @@ def take_out(
         if found:
             rec.book.what += f" for B-{found.number}"
         rec.fields |= {"booking": None if found is None else f"B-{found.number}", "pulls": pulls}
-        cautions(rec, set(wanted), held=False)
+        cautions(rec, set(wanted))
     return rec.done()
 
 
@@ -165,7 +165,14 @@ def _out(rec: Recording, taken: Taken, booking: Booking | None, site: str) -> di
     prefer = "free" if taken.lot.state.quantity(taken.place, held=False) else "held"
     spent = 0 if before is None else spent_out(rec.conn, before)
     ledger.moved(
-        rec.book, lot.key, 1, source, place, "pull", prefer=prefer, booking=booking.number if booking else None
+        rec.book,
+        lot.key,
+        1,
+        source,
+        place,
+        "pull",
+        prefer=prefer if before is None else before.place,
+        booking=booking.number if booking else None,
     )
     if booking is not None:
         ledger.promised(rec.book, number, booking.number)

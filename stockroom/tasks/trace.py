@@ -13,6 +13,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.diary import booking_named, booking_of
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import rules
+from stockroom.tasks.rules import spans as rule_spans
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now
 
 
@@ -63,14 +64,14 @@ def trace_lot(store: Store, product: str, lot: str, as_of: int) -> LotTrace:
         code = product_named(rule.practice, product).code
         found = lot_named(conn, code, lot)
         now = lots_now(conn, as_of, [found.key]).get(found.key) or _empty(found)
-        return _traced(conn, rule.practice, now, as_of)
+        return _traced(conn, now, as_of)
 
 
 def _empty(lot: Lot) -> LotNow:
     return LotNow(lot, ledger.LotRecords((), (), ()), LotState(lot.key))
 
 
-def _traced(conn: Link, practice: Practice, now: LotNow, as_of: int) -> LotTrace:
+def _traced(conn: Link, now: LotNow, as_of: int) -> LotTrace:
     state = now.state
     known = bookings.bookings(conn, as_of)
     reached = []
@@ -96,7 +97,7 @@ def _traced(conn: Link, practice: Practice, now: LotNow, as_of: int) -> LotTrace
         sum(p.quantity for p in inside if not p.place.startswith("P-")),
         sum(p.quantity for p in inside if p.place.startswith("P-")),
         state.unaccounted,
-        lot_exposure(conn, practice, now, as_of),
+        lot_exposure(conn, now, as_of),
         _stays(state),
         _merged(reached),
         tuple(sorted({c for p in state.parcels for c in p.ever})),
@@ -123,26 +124,36 @@ def _stays(state: LotState) -> tuple[tuple[str, int, int | None, int], ...]:
     return tuple(sorted(rows, key=lambda r: (r[1], r[0], r[2] or 1 << 60)))
 
 
-def lot_exposure(conn: Link, practice: Practice, now: LotNow, as_of: int) -> Exposure:
+def lot_exposure(conn: Link, now: LotNow, as_of: int) -> Exposure:
     """What a lot was exposed to over all places in which any piece of it stood, each place's time counted once."""
     spans: dict[str, list[tuple[int, int]]] = {}
     for parcel in now.state.parcels:
         for stay in parcel.path():
             spans.setdefault(stay.place, []).append((stay.start, as_of if stay.end is None else stay.end))
-    product = practice.product(now.lot.product)
     parts: list[Part] = []
+    ruled = rule_spans(conn)
     for place, times in sorted(spans.items()):
-        fridge = practice.fridge(place)
         key = ledger.place_key(conn, place)
         for start, end in merged((a, b) for a, b in times if b > a):
-            if fridge is None or key is None:
-                parts.append(unmonitored(start, end))
-                continue
-            gap = fridge.max_gap_minutes * 60
-            at, milli = fridges.series(conn, key, start - gap, end + gap)
-            shown = covered(fridges.hand_checks(conn, key, place))
-            parts.append(exposure_of(at, milli, start, end, product.keep if product else None, gap, shown))
+            # Each part of a stay is judged by the rules of its time.
+            for first, last, practice in ruled:
+                a, b = max(start, first), min(end, last)
+                if a < b:
+                    parts.append(_part(conn, practice, now.lot.product, place, key, a, b, as_of))
     return combined(parts).exposure
+
+
+def _part(
+    conn: Link, practice: Practice, code: str, place: str, key: int | None, start: int, end: int, as_of: int
+) -> Part:
+    """The exposure of one stay, from what had happened by ``as_of``."""
+    fridge, product = practice.fridge(place), practice.product(code)
+    if fridge is None or key is None:
+        return unmonitored(start, end)
+    gap = fridge.max_gap_minutes * 60
+    at, milli = fridges.series(conn, key, start - gap, min(end + gap, as_of))
+    shown = covered(fridges.hand_checks(conn, key, place, as_of))
+    return exposure_of(at, milli, start, end, product.keep if product else None, gap, shown)
 
 
 @dataclass(frozen=True, slots=True)

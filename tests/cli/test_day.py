@@ -207,4 +207,4 @@ def test_the_demo_walks_a_day_and_says_what_to_type_next(tmp_path: Path) -> None
         text=True,
         encoding="utf-8",
     )
-    assert again.returncode == 4
+    assert again.returncode == 3

@@ -182,7 +182,7 @@ def test_a_path_with_spaces_and_signs_works_and_is_the_owners_only(line: Callabl
     made = line(where=str(folder / "my practice.db"))
     assert made("stock", "list").code == 0
     assert oct(Path(made.where).stat().st_mode & 0o077) == "0o0"
-    assert made("init", "practice.toml").code == 4
+    assert made("init", "practice.toml").code == 3
 
 
 def test_the_password_of_a_server_is_never_printed(line: Callable[..., Line], tmp_path: Path) -> None:
