@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, file_bytes, looks, recorded, records
+from stockroom.cli.job import Answer, Job, far, file_bytes, looks, recorded, records
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:
@@ -119,6 +119,7 @@ def list_(
     from stockroom.tasks.book import listed
 
     as_of = job.as_of()
+    far(days)
     found = listed(job.store(), as_of, job.site, days)
     data = {"as_of": instant(as_of), "bookings": [booking_answer(b) for b in found]}
     zone = job.zone()
@@ -171,8 +172,8 @@ def done(
 
     if booking is None:
         return _open(job)
-    if cycles is not None and cycles < 0:
-        raise Refused("bad-cycles", f"{cycles} cycles cannot be", "give 0 or more")
+    if cycles is not None and not 0 <= cycles <= 100:
+        raise Refused("bad-cycles", f"{cycles} cycles cannot be", "give 0 to 100")
     extra = {code: whole(n) for code, n in pairs(used or [], "N").items()}
     outcome = Outcome(cycles, stopped, extra, pairs(lot or [], "LOT"), tuple(pull or ()))
     result = finished(job.store(), job.act(), booking, outcome)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from stockroom.errors import Refused
+from stockroom.errors import Refused, Unsaid, UsageError
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -90,7 +90,8 @@ class Job:
     @property
     def at_terminal(self) -> bool:
         """True where a person sits at a terminal and can be asked."""
-        return sys.stdin.isatty() and sys.stderr.isatty() and not self.json
+        there = (sys.stdin, sys.stderr)
+        return all(s is not None and not s.closed and s.isatty() for s in there) and not self.json
 
     def ask(self, question: str) -> bool:
         """A yes-or-no question, answered by a person; no is the default."""
@@ -164,6 +165,9 @@ def _command(
         def command(ctx: typer.Context, **given: Any) -> None:
             job = setting(ctx)
             _take(job, kind, given)
+            _sound(given)
+            if kind == "looks" and job.site is not None:
+                job.rules().site(job.site)
             answer = fn(job, **given)
             if answer is not None:
                 finish(job, answer)
@@ -181,6 +185,22 @@ def _command(
         return fn
 
     return wrap
+
+
+def _sound(given: dict[str, Any]) -> None:
+    """Raises: Refused for a reason or a place that is empty, UsageError for what is no text at all."""
+    for name, value in given.items():
+        for text in value if isinstance(value, list) else [value]:
+            if isinstance(text, str) and any("\ud800" <= c <= "\udfff" for c in text):
+                raise UsageError(
+                    "bad-text", "that is not text in the terminal's encoding", "type it again, or in plain letters"
+                )
+        if name in ("why", "target", "source", "into", "place") and isinstance(value, str) and not value.strip():
+            if name == "why" and value == "" and given.get("day") is not None:
+                continue
+            raise Refused(
+                "empty", f"--{name.replace('target', 'to').replace('source', 'from')} is empty", "say it in a few words"
+            )
 
 
 def _take(job: Job, kind: str, given: dict[str, Any]) -> None:
@@ -203,12 +223,28 @@ def looks(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[...,
     return _command("looks", app, name, **kwargs)
 
 
+def put(text: str) -> None:
+    """Writes to standard output whatever its encoding can show. Raises: StockroomError where nothing can be written."""
+    out = sys.stdout
+    if out is None:
+        raise Unsaid
+    try:
+        encoding = getattr(out, "encoding", None) or "utf-8"
+        out.write(text.encode(encoding, "replace").decode(encoding))
+        out.flush()
+    except BrokenPipeError:
+        raise
+    except (OSError, ValueError):
+        raise Unsaid from None
+
+
 def finish(job: Job, answer: Answer) -> None:
     """Prints an answer as it was asked for, and sets the exit code."""
     if job.json:
         import json
 
-        sys.stdout.write(json.dumps(answer.data, ensure_ascii=False, indent=2) + "\n")
+        narrow = "utf" not in (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
+        put(json.dumps(answer.data, ensure_ascii=narrow, indent=2) + "\n")
     else:
         from stockroom.cli.show import Screen
 
@@ -228,6 +264,12 @@ def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None)
             draw(screen)
 
     return Answer(recorded_answer(result), result.attention, default, quiet=True)
+
+
+def far(days: int | None) -> None:
+    """Raises: Refused for a number of days that nobody can mean."""
+    if days is not None and not 0 <= days <= 3660:
+        raise Refused("bad-days", f"{days} days cannot be looked at", "give 0 to 3660")
 
 
 def file_bytes(path: str) -> tuple[str, bytes]:

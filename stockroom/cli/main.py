@@ -125,7 +125,7 @@ def _defect(fault: Exception) -> int:
     traceback.print_exception(fault)
     sys.stderr.write(
         f"\nstockroom {__version__}, Python {platform.python_version()}, {platform.platform()}\n"
-        "This is a defect in the program. What was recorded before is safe; this step was not recorded.\n"
+        "This is a defect in the program. What is on record is safe; whether this step is, records history tells.\n"
         "Keep the text above and hand it to whoever looks after the program.\n"
     )
     return DEFECT

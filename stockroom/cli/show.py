@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import sys
 from typing import TYPE_CHECKING
@@ -10,11 +11,21 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from stockroom.cli.job import put
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stockroom.core.records import Finding
     from stockroom.tasks.act import Recorded
+
+LONG = 18
+"""A column with longer cells is folded, so that none falls off a narrow screen."""
+
+
+def plain(text: str) -> str:
+    """Text without control characters, which a terminal would obey."""
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
 class Screen:
@@ -22,16 +33,24 @@ class Screen:
 
     def __init__(self) -> None:
         width = shutil.get_terminal_size((100, 24)).columns
+        self._drawn = io.StringIO()
         self._console = Console(
-            file=sys.stdout, width=max(60, width), highlight=False, markup=False, emoji=False, legacy_windows=False
+            file=self._drawn,
+            force_terminal=bool(sys.stdout and sys.stdout.isatty()),
+            width=max(60, width),
+            highlight=False,
+            markup=False,
+            emoji=False,
+            legacy_windows=False,
         )
         self._cautions: list[str] = []
 
     def _print(self, what: Text | Table) -> None:
         """Prints without the spaces with which a table fills its last column."""
-        with self._console.capture() as captured:
-            self._console.print(what)
-        sys.stdout.write("".join(f"{line.rstrip(' ')}\n" for line in captured.get().splitlines()))
+        self._console.print(what)
+        put("".join(f"{line.rstrip(' ')}\n" for line in self._drawn.getvalue().splitlines()))
+        self._drawn.seek(0)
+        self._drawn.truncate()
 
     @property
     def width(self) -> int:
@@ -40,11 +59,11 @@ class Screen:
 
     def line(self, text: str = "", style: str = "") -> None:
         """One line, folded at words where it is too long."""
-        self._print(Text(text, style=style))
+        self._print(Text(plain(text), style=style))
 
     def heading(self, text: str) -> None:
         """The beginning of a part."""
-        self._print(Text(text, style="bold"))
+        self._print(Text(plain(text), style="bold"))
 
     def todo(self, text: str) -> None:
         """What to do next, with the command to type."""
@@ -87,15 +106,16 @@ class Screen:
         """Columns under their heads; ``right`` names the columns of numbers. The last column takes what is left."""
         grid = Table(box=None, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", expand=False)
         for i, name in enumerate(head):
-            last = i == len(head) - 1
-            grid.add_column(Text(name), justify="right" if i in right else "left", no_wrap=not last, overflow="fold")
+            widest = max((len(row[i]) for row in rows), default=0)
+            long = widest > LONG or i == len(head) - 1
+            grid.add_column(Text(name), justify="right" if i in right else "left", no_wrap=not long, overflow="fold")
         for row in rows:
-            grid.add_row(*(Text(cell, style="bold" if cell.startswith("!") else "") for cell in row))
+            grid.add_row(*(Text(plain(cell), style="bold" if cell.startswith("!") else "") for cell in row))
         self._print(grid)
 
     def raw(self, text: str) -> None:
         """Text that is already laid out, printed as it is."""
-        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+        put(text if text.endswith("\n") else text + "\n")
 
     def close(self, where: str | None) -> None:
         """The cautions, then which database this is about."""
@@ -108,7 +128,7 @@ class Screen:
         grid = Table.grid(padding=0)
         grid.add_column(no_wrap=True)
         grid.add_column(overflow="fold")
-        grid.add_row(Text(lead, style=style), Text(text, style=style))
+        grid.add_row(Text(lead, style=style), Text(plain(text), style=style))
         self._print(grid)
 
 

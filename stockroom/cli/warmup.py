@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, looks, recorded, records
+from stockroom.cli.job import Answer, Job, far, looks, recorded, records
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ def check(
     from stockroom.pages.answers import plan_answer
     from stockroom.tasks.warm_plan import warm_plan
 
+    far(days)
     as_of, zone = job.as_of(), job.zone()
     with job.store().reading() as conn:
         plan = warm_plan(conn, as_of, site=job.site, days=days)

@@ -87,7 +87,11 @@ def opened(where: str) -> Store:
     """The store at ``where``. Raises: DatabaseError where it is missing, damaged or at another revision."""
     engine, name, path = engine_for(where)
     if path is not None:
-        if not path.exists():
+        try:
+            there = path.exists()
+        except OSError as fault:
+            raise DatabaseError("cannot-open", f"{path}: {(fault.strerror or '').lower()}", "check the path") from None
+        if not there:
             raise DatabaseError(
                 "no-database",
                 f"there is no database at {path}",
@@ -124,6 +128,8 @@ def guarded(name: str) -> Iterator[None]:
         yield
     except (sa.exc.OperationalError, sa.exc.DatabaseError) as fault:
         raise _explained(name, fault) from fault
+    except (UnicodeDecodeError, sa.exc.NoResultFound) as fault:
+        raise DatabaseError("damaged", f"{name} is damaged", "leave it as it is and restore the last copy") from fault
     except sqlite3.Error as fault:
         raise _explained(name, fault) from fault
 

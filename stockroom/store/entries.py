@@ -26,11 +26,12 @@ class EntryRow:
 def entries(
     conn: sa.Connection, *, by: str | None = None, since: int = -FOREVER, until: int = FOREVER, only: int | None = None
 ) -> list[EntryRow]:
-    """Entries in order, of one hand or all; ``since`` and ``until`` bound when they were recorded."""
+    """Entries in order, of one hand or all; ``since`` bounds when they were recorded,
+    ``until`` when it happened."""
     query = (
         sa.select(t.entry, t.reversal.c.entry.label("reversed_by"))
         .outerjoin(t.reversal, t.reversal.c.reverses == t.entry.c.n)
-        .where(t.entry.c.recorded_at >= since, t.entry.c.recorded_at <= until)
+        .where(t.entry.c.recorded_at >= since, t.entry.c.at <= until)
         .order_by(t.entry.c.n)
     )
     if by is not None:
@@ -82,6 +83,9 @@ def later_on_numbers(conn: sa.Connection, entry: int) -> str:
     checks = (
         (t.pull, "P", t.movement, t.movement.c.source),
         (t.booking, "B", t.booking_change, t.booking_change.c.booking),
+        (t.booking, "B", t.promise, t.promise.c.booking),
+        (t.booking, "B", t.movement, t.movement.c.booking),
+        (t.supply_order, "O", t.order_change, t.order_change.c.supply_order),
         (t.supply_order, "O", t.movement, t.movement.c.supply_order),
     )
     for table, letter, later, column in checks:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from stockroom.errors import DatabaseError
 from stockroom.store import chain, tables
 from stockroom.store.engine import Store, guarded
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     Ints = npt.NDArray[np.int64]
 
 CHUNK = 5000
+WAIT_SECONDS = 120
 LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal"})
 """Tables from which the state of lots is replayed: adding to one makes what was read before stale."""
 
@@ -126,7 +128,13 @@ def writing(store: Store, kind: str, *, by: str, at: int, now: int, site: str = 
     """An entry to add records to. Raises: DatabaseError where the database cannot be written."""
     with guarded(store.name), store.engine.connect().execution_options(writes=True) as conn, conn.begin():
         lock = sa.select(tables.head)
-        row = conn.execute(lock if store.path else lock.with_for_update()).mappings().one()
+        row = conn.execute(lock if store.path else lock.with_for_update()).mappings().first()
+        if row is None:
+            raise DatabaseError("damaged", f"{store.name} is damaged: its head is missing", "restore the last copy")
+        last = conn.scalar(sa.select(tables.entry.c.recorded_at).where(tables.entry.c.n == int(row["entries"])))
+        if last is not None and 0 < int(last) - now <= WAIT_SECONDS:
+            # Another hand was quicker while this one waited for the lock: what it recorded came before.
+            at, now = (int(last) if at == now else at), int(last)
         counters = {k: int(row[k]) for k in ("bookings", "excursions", "orders", "pulls")}
         book = Book(conn, int(row["entries"]) + 1, kind, at, now, by, site, counters=counters)
         yield book

@@ -6,7 +6,7 @@ consequences, so that none forgets to hold.
 
 import contextlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from stockroom.core.records import Finding
@@ -94,13 +94,39 @@ def recording(store: Store, act: Act, kind: str, *, site: str | None = None) -> 
     if act.at > act.now + 300:
         raise Refused("ahead-of-time", "that lies more than 5 minutes ahead", "record it when it has happened")
     with writing(store, kind, by=act.by, at=act.at, now=act.now, site=site or act.site or "") as book:
+        act = replace(act, at=book.at, now=book.recorded_at)
         rec = Recording(book, act, rules(book.conn, act.at))
+        if act.site is not None:
+            rec.rules.site(act.site)
         _known_hand(rec)
         yield rec
+        from stockroom.tasks.shelves import newly_short
+
+        _too_many(rec, newly_short(rec.conn, book.n))
         if rec.fridges:
             from stockroom.tasks.consequences import settle
 
             settle(rec)
+
+
+CANNOT_BE = ("move", "return", "discard", "pull", "back")
+"""What takes pieces that are nowhere is refused; what used them is recorded, and named."""
+
+
+def _too_many(rec: Recording, short: list[tuple[str, str, int]]) -> None:
+    for product, lot, n in short:
+        if rec.book.kind in CANNOT_BE:
+            raise Refused(
+                "not-that-many",
+                f"with this, {n} of lot {lot} of {product} would be gone that the record does not have later on",
+                "if they are there, count first: stockroom stock count PLACE",
+            )
+        if rec.book.kind != "undo" and not any(f.slug == "unaccounted" for f in rec.findings):
+            rec.broke(
+                "unaccounted",
+                f"the record has {n} too few of {product} lot {lot}",
+                "count it: stockroom stock count PLACE",
+            )
 
 
 def _known_hand(rec: Recording) -> None:

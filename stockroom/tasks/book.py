@@ -119,6 +119,8 @@ def move(store: Store, act: Act, text: str, start: int) -> tuple[Recorded, Booki
 
 def free_useless_promises(rec: Recording, number: int) -> None:
     """Frees the kits promised to a booking that they can no longer serve."""
+    if booking_named(rec.conn, rec.rules, f"B-{number}").start <= rec.act.at:
+        return  # it has begun: the plan has no rows for it, and its kits stay with it
     made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
     kept = {r.pull for r in made.rows if r.booking == number and r.pull is not None}
     for pull in still_out(rec, number):
@@ -145,6 +147,7 @@ def _rebook(
     bookings.changed(
         rec.book, booking.number, state=state, procedure=booking.procedure,
         start=booking.start if start is None else start, patient=booking.patient, cycles=stored.cycles, why=why,
+        at=max(rec.act.at, stored.changed_at),
     )  # fmt: skip
 
 
@@ -192,6 +195,9 @@ def link(store: Store, act: Act, text: str, external_id: str) -> Recorded:
     """Says that a booking is known outside by an id. Raises: Refused."""
     with recording(store, act, "booking") as rec:
         booking = booking_named(rec.conn, rec.rules, text)
+        external_id = external_id.strip()
+        if not external_id:
+            raise Refused("bad-option", "an outside id cannot be empty", "type it as the other program shows it")
         known = bookings.numbers_by_external(rec.conn).get(external_id)
         if known is not None and known != booking.number:
             raise Refused(

@@ -10,7 +10,7 @@ from stockroom.formats.stock_csv import read_count
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
-from stockroom.tasks.places import key_of, place_named, product_named
+from stockroom.tasks.places import code_named, key_of, known_place
 from stockroom.tasks.shelves import lots_now
 
 
@@ -52,26 +52,24 @@ def stocktake(
     Raises: Refused for unknown names.
     """
     with recording(store, act, "count") as rec:
-        spot = place_named(rec.rules.practice, place)
+        spot = known_place(rec.conn, rec.rules.practice, place)
         counts = lines(spot) if callable(lines) else lines
         differences = []
         seen: set[int] = set()
         for line in counts:
-            product = product_named(rec.rules.practice, line.product)
-            key = ledger.lot_key(rec.book, product.code, line.lot)
+            code = code_named(rec.conn, rec.rules.practice, line.product)
+            key = ledger.lot_key(rec.book, code, line.lot)
             if key in seen:
-                raise Refused(
-                    "counted-twice", f"lot {line.lot} of {product.code} stands in the count twice", "add them up"
-                )
+                raise Refused("counted-twice", f"lot {line.lot} of {code} stands in the count twice", "add them up")
             seen.add(key)
             now = lots_now(rec.conn, act.at, [key]).get(key)
             recorded = now.state.quantity(spot) - now.state.short.get(spot, 0) if now else 0
             if line.quantity != recorded:
                 _adjust(rec, key, spot, line.quantity - recorded, line.why or why)
-                row = {"product": product.code, "lot": line.lot, "recorded": recorded, "counted": line.quantity}
+                row = {"product": code, "lot": line.lot, "recorded": recorded, "counted": line.quantity}
                 differences.append(row)
                 rec.note(
-                    "count-differs", f"{product.code} lot {line.lot}: {recorded} on record, {line.quantity} counted",
+                    "count-differs", f"{code} lot {line.lot}: {recorded} on record, {line.quantity} counted",
                     urgent=line.quantity < recorded,
                 )  # fmt: skip
         _uncounted(rec, spot, seen)

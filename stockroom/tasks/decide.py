@@ -98,9 +98,10 @@ def _exceptions(given: Sequence[str], lots: Sequence[tuple[str, str, int]]) -> s
 def explain(store: Store, act: Act, day: date, why: str, fridge: str | None) -> Recorded:
     """Answers for the missed checks and gaps of a day: of one fridge, or of all where none is named. Raises: Refused."""
     with recording(store, act, "explain") as rec:
-        site = rec.rules.site(act.site)
+        named = None if fridge is None else fridge_named(rec.rules.practice, fridge, act.site)
+        site = rec.rules.site(act.site) if named is None else rec.rules.practice.site_of(named) or ""
         all_here = [f.name for f in rec.rules.practice.fridges if f.site == site]
-        names = all_here if fridge is None else [fridge_named(rec.rules.practice, fridge, act.site)]
+        names = all_here if named is None else [named]
         today = rec.rules.opening(site).day(act.now)
         if day > today:
             raise Refused("ahead-of-time", f"{day_text(day)} has not come", "explain it when it has")

@@ -182,7 +182,7 @@ def excursion_named(conn: Link, number: int) -> ExcursionNow:
 
 
 def same_event(conn: Link, number: int) -> list[ExcursionNow]:
-    """An excursion and the other records of the same event in its fridge, itself first.
+    """An excursion and the other records of the same event in its fridge, itself first. Raises: Refused.
 
     The same event: on the same side, at an overlapping time, on another line or by the other source, with no stock
     touched that the named one did not touch. A decision on one is a decision on all of them.

@@ -53,6 +53,7 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
             product = product_named(rec.rules.practice, code)
             pieces[product.code] = pieces.get(product.code, 0) + n
         lots = {product_named(rec.rules.practice, c).code: lot for c, lot in outcome.lots.items()}
+        _named_fit(rec, pieces, lots, outcome.pulls)
         used: list[dict[str, object]] = []
         for code, n in pieces.items():
             used += _use(rec, products[code], n, booking, lots.get(code), outcome.pulls)
@@ -67,6 +68,24 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
         }  # fmt: skip
         cautions(rec, set(pieces))
     return rec.done()
+
+
+def _named_fit(rec: Recording, pieces: dict[str, int], lots: Mapping[str, str], named: tuple[str, ...]) -> None:
+    """Kits and lots that a person names are used, or refused: never left aside. Extra kits add to what is used."""
+    for code in lots:
+        if code not in pieces:
+            raise Refused("not-used", f"{code} is not used by it", f"to add it: --used {code}=N")
+    known = ledger.pulls(rec.conn)
+    count: dict[str, int] = {}
+    for text in named:
+        pull = known.get(number_of(text, "P") or 0)
+        if pull is None:
+            raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
+        if pull.product not in pieces:
+            raise Refused("wrong-kit", f"{pull.place} is a {pull.product}, which it does not use", "name another kit")
+        count[pull.product] = count.get(pull.product, 0) + 1
+    for code, n in count.items():
+        pieces[code] = max(pieces[code], n)
 
 
 def _at_its_time(store: Store, act: Act, text: str) -> Act:
@@ -124,9 +143,6 @@ def _kits(
     out = []
     wanted = [number_of(p, "P") for p in named]
     known = ledger.pulls(rec.conn)
-    for text, number in zip(named, wanted, strict=True):
-        if number not in known:
-            raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
     for pull in known.values():
         now = lots.get(pull.lot)
         if pull.product != product.code or now is None or not now.state.quantity(pull.place):

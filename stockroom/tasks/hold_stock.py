@@ -7,7 +7,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
 from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.move_stock import from_places, there
-from stockroom.tasks.places import key_of, number_of, place_or_box, product_named
+from stockroom.tasks.places import code_named, key_of, number_of, place_or_box, places_here
 from stockroom.tasks.shelves import lot_named, lots_now
 
 
@@ -16,14 +16,14 @@ def quarantine(
 ) -> Recorded:
     """Holds pieces of a lot (all that are here, or some) for a reason. Raises: Refused."""
     with recording(store, act, "quarantine") as rec:
-        found = product_named(rec.rules.practice, product)
-        known = lot_named(rec.conn, found.code, lot)
+        code = code_named(rec.conn, rec.rules.practice, product)
+        known = lot_named(rec.conn, code, lot)
         now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
         spots = _spots(rec, now.state if now else LotState(known.key), place)
         wanted = sum(spots.values()) if quantity is None else quantity
         if now is None or wanted < 1 or sum(spots.values()) < wanted:
             raise Refused(
-                "not-that-many", f"{sum(spots.values())} of lot {known.code} of {found.code} are on record, not {wanted}",
+                "not-that-many", f"{sum(spots.values())} of lot {known.code} of {code} are on record, not {wanted}",
                 "if they are there, count first: stockroom stock count PLACE",
             )  # fmt: skip
         left = wanted
@@ -32,9 +32,9 @@ def quarantine(
             if n:
                 ledger.held(rec.book, known.key, key_of(rec, spot), n, act.at, rec.book.label, why)
                 left -= n
-        rec.book.what = f"quarantined {wanted} x {found.code} lot {known.code}: {why}"
-        rec.fields |= {"product": found.code, "lot": known.code, "quantity": wanted, "cause": rec.book.label}
-        cautions(rec, {found.code})
+        rec.book.what = f"quarantined {wanted} x {code} lot {known.code}: {why}"
+        rec.fields |= {"product": code, "lot": known.code, "quantity": wanted, "cause": rec.book.label}
+        cautions(rec, {code})
     return rec.done()
 
 
@@ -43,6 +43,7 @@ def _spots(rec: Recording, state: LotState, place: str | None) -> dict[str, int]
     if place is not None:
         wanted = _place(rec, place)
         names = [n for n in names if n == wanted]
+    names = places_here(rec, names)
     return {n: state.quantity(n) for n in names}
 
 
@@ -66,16 +67,18 @@ def release(
     """A named person's release of held pieces from every open cause, or from one excursion. Raises: Refused."""
     with recording(store, act, "release") as rec:
         may_decide(act, rec.rules)
-        found = product_named(rec.rules.practice, product)
-        known = lot_named(rec.conn, found.code, lot)
+        code = code_named(rec.conn, rec.rules.practice, product)
+        known = lot_named(rec.conn, code, lot)
         now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
         only = None if excursion is None else f"E-{number_of(excursion, 'E')}"
         where = None if place is None else _place(rec, place)
+        bearing = {p.place for p in (now.state.inside() if now else []) if p.causes and where in (None, p.place)}
+        here = places_here(rec, bearing)
         done = 0
         causes: set[str] = set()
         for parcel in now.state.inside() if now else []:
             open_causes = set(parcel.causes) if only is None else set(parcel.causes) & {only}
-            if not open_causes or (where is not None and parcel.place != where):
+            if not open_causes or parcel.place not in here:
                 continue
             n = parcel.quantity if quantity is None else min(parcel.quantity, quantity - done)
             if n > 0:
@@ -83,14 +86,14 @@ def release(
                 done += n
                 causes |= open_causes
         if not done or (quantity is not None and done < quantity):
-            what = f"{done} held pieces of lot {known.code} of {found.code}" + (f" in {where}" if where else "")
+            what = f"{done} held pieces of lot {known.code} of {code}" + (f" in {where}" if where else "")
             raise Refused("not-held", f"there are {what} to release", "see: stockroom stock list")
         decide(rec, causes, "release", why, answer)
-        rec.book.what = f"released {done} x {found.code} lot {known.code}: {why}"
+        rec.book.what = f"released {done} x {code} lot {known.code}: {why}"
         rec.fields |= {
-            "product": found.code, "lot": known.code, "quantity": done, "causes": sorted(causes), "answer": answer,
+            "product": code, "lot": known.code, "quantity": done, "causes": sorted(causes), "answer": answer,
         }  # fmt: skip
-        cautions(rec, {found.code})
+        cautions(rec, {code})
         rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
     return rec.done()
 
@@ -111,23 +114,30 @@ def discard(
     with recording(store, act, "discard") as rec:
         may_decide(act, rec.rules)
         if pull is not None:
+            said = (product, lot, place)
             product, lot, place = _pulled(rec, pull)
+            if any(
+                s is not None and s.casefold() != w.casefold() for s, w in zip(said, (product, lot, place), strict=True)
+            ):
+                raise Refused(
+                    "wrong-kit", f"{place} is {product} lot {lot}, not what was said", "name the kit alone: --pull"
+                )
             quantity = quantity or 1
         if product is None or lot is None or quantity is None:
             raise Refused("what-to-discard", "say what to discard", "give PRODUCT LOT --quantity N, or --pull P-5")
-        found = product_named(rec.rules.practice, product)
-        known = lot_named(rec.conn, found.code, lot)
+        code = code_named(rec.conn, rec.rules.practice, product)
+        known = lot_named(rec.conn, code, lot)
         target = ledger.placed(rec.book, "discarded", "outside")
         now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
         causes: set[str] = set()
-        for spot, pieces in from_places(rec, known.key, known.code, found.code, quantity, place):
+        for spot, pieces in from_places(rec, known.key, known.code, code, quantity, place):
             causes |= {c for p in (now.state.at(spot) if now else []) for c in p.causes}
             ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "discard", prefer="held", why=why)
             rec.touches(spot, act.at)
         decide(rec, causes, "discard", why, answer)
-        rec.book.what = f"discarded {quantity} x {found.code} lot {known.code}: {why}"
-        cautions(rec, {found.code})
-        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "pull": pull}
+        rec.book.what = f"discarded {quantity} x {code} lot {known.code}: {why}"
+        cautions(rec, {code})
+        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity, "pull": pull}
     return rec.done()
 
 
@@ -148,7 +158,12 @@ def decide(rec: Recording, causes: set[str], verdict: str, why: str, answer: str
     """
     done: set[int] = set()
     for number in sorted(int(c[2:]) for c in causes if c.startswith("E-")):
-        for e in same_event(rec.conn, number):
+        try:
+            together = same_event(rec.conn, number)
+        except Refused:
+            # No reading supports it any more and nothing is held for it now: there is nothing left to decide.
+            continue
+        for e in together:
             if e.number not in done:
                 fridges.decided(rec.book, e.number, verdict, e.figures, why, answer)
                 done.add(e.number)

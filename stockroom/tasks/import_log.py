@@ -95,7 +95,7 @@ def _zone(text: str | None, usual: ZoneInfo) -> ZoneInfo:
         return usual
     try:
         return ZoneInfo(text)
-    except (ValueError, OSError):
+    except (ValueError, OSError, KeyError):
         raise Refused("unknown-zone", f'there is no time zone "{text}"', "write it like Europe/Lisbon or UTC") from None
 
 

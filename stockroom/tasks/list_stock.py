@@ -66,7 +66,7 @@ def stock_report(
         if product is not None and now.lot.product != product:
             continue
         for place, n in now.state.short.items():
-            if n:
+            if n and (site is None or (rule.practice.site_of(place) or sites[0]) in sites):
                 owed.append((now.lot.product, now.lot.code, place, n))
         today = rule.opening(sites[0]).day(as_of)
         for row in standing(now.state, now.lot.expiry, today):

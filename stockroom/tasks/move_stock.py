@@ -10,7 +10,7 @@ from stockroom.errors import Refused
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
-from stockroom.tasks.places import key_of, place_or_box, product_named
+from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named
 from stockroom.tasks.receive import space_taken
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 
@@ -18,15 +18,16 @@ from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 def move(store: Store, act: Act, product: str, lot: str, quantity: int, source: str, target: str) -> Recorded:
     """Moves some pieces of one lot. What is held stays held on its way. Raises: Refused."""
     with recording(store, act, "move") as rec:
-        found = product_named(rec.rules.practice, product)
-        known = lot_named(rec.conn, found.code, lot)
+        code = code_named(rec.conn, rec.rules.practice, product)
+        found = rec.rules.practice.product(code)
+        known = lot_named(rec.conn, code, lot)
         a, b = place_or_box(rec, source), place_or_box(rec, target)
         _different(a, b)
-        there(rec, known.key, known.code, found.code, a, quantity)
+        there(rec, known.key, known.code, code, a, quantity)
         ledger.moved(rec.book, known.key, quantity, key_of(rec, a), key_of(rec, b), "move")
-        _arrived(rec, {found.code: found}, a, b)
-        rec.book.what = f"moved {quantity} x {found.code} lot {known.code} from {a} to {b}"
-        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity, "from": a, "to": b}
+        _arrived(rec, {} if found is None else {code: found}, a, b)
+        rec.book.what = f"moved {quantity} x {code} lot {known.code} from {a} to {b}"
+        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity, "from": a, "to": b}
     return rec.done()
 
 
@@ -91,14 +92,14 @@ def give_back(
 ) -> Recorded:
     """Sends pieces back to the supplier or a lender. Raises: Refused."""
     with recording(store, act, "return") as rec:
-        found = product_named(rec.rules.practice, product)
-        known = lot_named(rec.conn, found.code, lot)
+        code = code_named(rec.conn, rec.rules.practice, product)
+        known = lot_named(rec.conn, code, lot)
         target = ledger.placed(rec.book, "returned", "outside")
-        for spot, pieces in from_places(rec, known.key, known.code, found.code, quantity, place):
+        for spot, pieces in from_places(rec, known.key, known.code, code, quantity, place):
             ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "return", prefer="held", why=why)
             rec.touches(spot, act.at)
-        rec.book.what = f"returned {quantity} x {found.code} lot {known.code}: {why}"
-        rec.fields |= {"product": found.code, "lot": known.code, "quantity": quantity}
+        rec.book.what = f"returned {quantity} x {code} lot {known.code}: {why}"
+        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity}
     return rec.done()
 
 
@@ -111,8 +112,8 @@ def from_places(
         there(rec, lot, code, product, spot, quantity)
         return [(spot, quantity)]
     now = lots_now(rec.conn, rec.act.at, [lot]).get(lot)
-    spots = {p.place for p in now.state.inside()} if now else set()
-    have = {s: now.state.quantity(s) for s in sorted(spots)} if now else {}
+    spots = places_here(rec, {p.place for p in now.state.inside()}) if now else []
+    have = {s: now.state.quantity(s) for s in spots} if now else {}
     if now is None or sum(have.values()) < quantity:
         raise Refused(
             "not-that-many",

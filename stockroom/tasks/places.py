@@ -1,11 +1,12 @@
 """Names that people type -> places, products and lots of the practice; errors name the nearest."""
 
 import re
+from collections.abc import Iterable
 
 from stockroom.core.practice import Practice, Procedure, Product
 from stockroom.core.records import OUTSIDE
 from stockroom.errors import Refused, nearest, unknown
-from stockroom.store import ledger
+from stockroom.store import Link, ledger
 from stockroom.tasks.act import Recording
 
 
@@ -24,6 +25,13 @@ def product_named(practice: Practice, word: str) -> Product:
     if found is None:
         raise unknown("unknown-product", "product", word, [p.code for p in practice.products])
     return found
+
+
+def code_named(conn: Link, practice: Practice, word: str) -> str:
+    """The code of a product of the practice file, or of one that only the record knows any more. Raises: Refused."""
+    recorded = sorted({x.product for x in ledger.lots(conn).values()})
+    code = folded(word, [p.code for p in practice.products]) or folded(word, recorded)
+    return code if code is not None else product_named(practice, word).code
 
 
 def procedure_named(practice: Practice, word: str) -> Procedure:
@@ -66,8 +74,10 @@ def place_or_box(rec: Recording, word: str) -> str:
     if found is not None:
         return found
     kinds = ledger.place_kinds(rec.conn)
-    if kinds.get(word) == "box":
-        return word
+    # A box, or a fridge or shelf that the practice file does not name any more: what stands there can still go.
+    known = folded(word, [n for n, kind in kinds.items() if kind in ("box", "fridge", "shelf")])
+    if known is not None:
+        return known
     if word in OUTSIDE or re.fullmatch(r"P-\d+", word):
         raise Refused("unknown-place", f'"{word}" is not a place to put things', "name a fridge, a shelf or a box")
     hint = nearest(word, names)
@@ -77,6 +87,28 @@ def place_or_box(rec: Recording, word: str) -> str:
         raise Refused("unknown-place", f'there is no place "{word}"{hint}', "places: " + ", ".join(names))
     rec.note("unmonitored", f'"{word}" is not in the practice file: nobody measures how cold it is there', urgent=True)
     return word
+
+
+def places_here(rec: Recording, places: Iterable[str]) -> list[str]:
+    """Those of some places that belong to the site that was named; of a group without one named, all of one site.
+
+    Raises: Refused where they lie at several sites and none was named.
+    """
+    pulls = {p.place: p.source for p in ledger.pulls(rec.conn).values()}
+    practice = rec.rules.practice
+    sites = {p: practice.site_of(pulls.get(p, p)) for p in sorted(places)}
+    if rec.act.site is not None:
+        return [p for p, site in sites.items() if site in (None, rec.act.site)]
+    if len({s for s in sites.values() if s is not None}) > 1:
+        rec.rules.site(None)  # raises where the practice has several
+    return list(sites)
+
+
+def known_place(conn: Link, practice: Practice, word: str) -> str:
+    """A place of the practice file, or one that is on record: a box, a fridge that is gone, a kit (P-5). Raises: Refused."""
+    recorded = [n for n, kind in ledger.place_kinds(conn).items() if kind != "outside"]
+    found = folded(word, _places(practice)) or folded(word, recorded)
+    return found if found is not None else place_named(practice, word)
 
 
 def _places(practice: Practice) -> list[str]:

@@ -7,7 +7,7 @@ from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, cautions, recording
 from stockroom.tasks.diary import booking_named
-from stockroom.tasks.places import key_of, number_of, place_named, product_named
+from stockroom.tasks.places import fridge_named, key_of, number_of, product_named
 from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import expiry_end, needs_of
 
@@ -24,7 +24,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
         now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
         if found is None or now is None or not now.state.quantity(found.place):
             raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")
-        place = found.source if into is None else place_named(rec.rules.practice, into)
+        place = found.source if into is None else fridge_named(rec.rules.practice, into)
         ledger.moved(rec.book, found.lot, 1, key_of(rec, found.place), key_of(rec, place), "back")
         ledger.promised(rec.book, found.number, None)
         product = product_named(rec.rules.practice, found.product)

@@ -11,6 +11,7 @@ from stockroom.formats.stock_csv import read_opening
 from stockroom.store import ledger, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import key_of, number_of, place_named, product_named
 from stockroom.tasks.shelves import lots_now
 
@@ -40,6 +41,17 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
         product = product_named(rec.rules.practice, delivery.product)
         into = place_named(rec.rules.practice, delivery.into)
         lot = _lot_code(delivery.lot)
+        if act.site is not None and rec.rules.practice.site_of(into) != act.site:
+            raise Refused(
+                "other-site", f"{into} is not at {act.site}", "name a place of that site, or leave --site out"
+            )
+        if not in_use(rec.conn, into, act.at):
+            rec.note(
+                "switched-off",
+                f"{into} is switched off: nobody checks it",
+                f'stockroom fridge on "{into}"',
+                urgent=True,
+            )
         pieces = _pieces(product, delivery)
         number = _order(rec, delivery.order, product, pieces)
         key = ledger.lot_key(rec.book, product.code, lot)

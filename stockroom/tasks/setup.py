@@ -5,14 +5,17 @@ from datetime import date
 
 from stockroom.core.changes import changes
 from stockroom.core.opening import DayException
+from stockroom.core.units import count, few
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.practice_file import decode_practice, read_practice
-from stockroom.store import Link, practices
+from stockroom.store import Link, ledger, practices
 from stockroom.store.engine import Store
 from stockroom.store.writing import writing
 from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import rules, text_in_force
+from stockroom.tasks.shelves import lots_now
 
 
 def checked_practice(data: bytes, name: str) -> tuple[str, tuple[str, ...], str]:
@@ -78,9 +81,40 @@ def load(store: Store, act: Act, loading: Loading) -> Recorded:
         for text in loading.findings:
             rec.note("practice-file", text)
         rec.rules = rules(rec.conn, act.at)
+        _stranded(rec)
         for fridge in rec.rules.practice.fridges:
             rec.touches(fridge.name, act.at)
     return rec.done()
+
+
+def _stranded(rec: Recording) -> None:
+    """Says what is on record that the new file does not know: stock of a product, in a place, bookings."""
+    practice = rec.rules.practice
+    lost: dict[str, int] = {}
+    for now in lots_now(rec.conn).values():
+        for parcel in now.state.inside():
+            if practice.product(now.lot.product) is None:
+                lost[f"product {now.lot.product}"] = lost.get(f"product {now.lot.product}", 0) + parcel.quantity
+            elif practice.site_of(parcel.place) is None and ledger.place_kinds(rec.conn).get(parcel.place) in (
+                "fridge",
+                "shelf",
+            ):
+                lost[parcel.place] = lost.get(parcel.place, 0) + parcel.quantity
+    for what, n in sorted(lost.items()):
+        rec.note(
+            "stranded", f"{count(n, 'piece')} on hand: the file has no {what} any more",
+            "move or discard them, or name it in the file again", urgent=True,
+        )  # fmt: skip
+    coming = [b for b in diary(rec.conn, rec.rules).values() if b.state == "booked"]
+    gone = [b for b in coming if practice.procedure(b.procedure) is None]
+    if gone:
+        listed = few([f"B-{b.number} ({b.procedure})" for b in gone])
+        rec.note(
+            "stranded",
+            f"booked for a procedure that the file has no more: {listed}",
+            "cancel them, or name it again",
+            urgent=True,
+        )
 
 
 def except_day(

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from stockroom.core.records import Lot
-from stockroom.core.stock import FOREVER, LotState
+from stockroom.core.stock import FOREVER, LotState, replay
 from stockroom.errors import Refused, nearest
 from stockroom.store import Link, ledger
+from stockroom.store.entries import touched_lots
 from stockroom.store.ledger import LotRecords
 
 
@@ -41,6 +42,20 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
         known, found = ledger.lots(conn), ledger.records(conn)
         done[until] = {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
     return done[until] if only is None else {k: v for k, v in done[until].items() if k in only}
+
+
+def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:
+    """(product, lot, pieces) by which an entry makes more of a lot gone than the record ever had."""
+    moved = touched_lots(conn, entry)
+    found = []
+    for key, now in lots_now(conn, only=moved).items():
+        before = replay(
+            key, [m for m in now.records.movements if m.entry != entry], now.records.holds, now.records.releases
+        )
+        more = now.state.unaccounted - before.unaccounted
+        if more > 0:
+            found.append((now.lot.product, now.lot.code, more))
+    return found
 
 
 def lots_of(conn: Link, product: str, until: int = FOREVER) -> list[LotNow]:

@@ -14,7 +14,7 @@ from stockroom.tasks.excursions_now import events_to_decide
 from stockroom.tasks.fridge_now import FridgeNow, check
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.warm_plan import HELP, WarmPlan, warm_plan
+from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
 
 ROLES = ("assistant", "scheduler", "manager")
 
@@ -150,6 +150,11 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
         first = min(coming, key=lambda b: b.start)
         what = f"{count(len(coming), 'booking')} today, the first at {local_text(first.start, rule.zone, as_of)}"
         found.append(Finding("today", what, "stockroom booking list --days 0"))
+    outside = [b for b in plan.bookings.values() if not in_hours(rule, b)]
+    if outside:
+        listed = few([f"B-{b.number}" for b in sorted(outside, key=lambda b: b.start)])
+        todo = f"stockroom booking move B-{outside[0].number} --start WHEN"
+        found.append(Finding("outside-hours", f"booked when nobody is in: {listed}", todo, urgent=True))
     for u in plan.unused:
         until = (
             "its time is over"

@@ -11,7 +11,7 @@ from stockroom.core.stock import LotState
 from stockroom.store import Link, bookings, entries, fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import booking_named, booking_of
-from stockroom.tasks.places import product_named
+from stockroom.tasks.places import code_named
 from stockroom.tasks.rules import rules
 from stockroom.tasks.rules import spans as rule_spans
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now
@@ -61,7 +61,7 @@ def trace_lot(store: Store, product: str, lot: str, as_of: int) -> LotTrace:
     """Follows a lot by its exact code. Raises: Refused."""
     with store.reading() as conn:
         rule = rules(conn, as_of)
-        code = product_named(rule.practice, product).code
+        code = code_named(conn, rule.practice, product)
         found = lot_named(conn, code, lot)
         now = lots_now(conn, as_of, [found.key]).get(found.key) or _empty(found)
         return _traced(conn, now, as_of)

@@ -1,13 +1,19 @@
 """Takes back an entry, whole, by a new one; and the history of all entries."""
 
+from dataclasses import replace
+
 from stockroom.core.units import count
 from stockroom.errors import Refused
 from stockroom.store import Link, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.store.entries import EntryRow
-from stockroom.tasks.act import Act, Recorded, recording
+from stockroom.tasks.act import Act, Recorded, may_decide, recording
 from stockroom.tasks.places import number_of
+from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import lots_now
+
+DECISIONS = ("quarantine", "release", "decide", "discard")
+"""To take one of these back is a decision too: it frees or binds stock."""
 
 
 def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
@@ -24,7 +30,13 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
         places = ledger.place_names(rec.conn)
         before = {x.lot.key: x.state.unaccounted for x in lots_now(rec.conn).values()}
         touched = entries.touched_fridges(rec.conn, target.n)
+        if target.kind in DECISIONS:
+            may_decide(replace(act, by_typed=True), rec.rules)
         entries.reverse(rec.book, target.n, why)
+        rec.rules = rules(rec.conn, act.at)
+        if target.kind == "practice":
+            for fridge in rec.rules.practice.fridges:
+                rec.touches(fridge.name, min(target.at, act.at))
         for key in touched:
             rec.touches(places[key], min(target.at, act.at))
         for key in entries.touched_lots(rec.conn, target.n):
