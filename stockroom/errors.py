@@ -44,13 +44,6 @@ class Unsaid(StockroomError):
 
     exit_code = DEFECT
 
-    def __init__(self) -> None:
-        super().__init__(
-            "no-output",
-            "the answer could not be written; what was recorded stands",
-            "look before you record it again: stockroom records history",
-        )
-
 
 def nearest(word: str, known: list[str]) -> str:
     """``; did you mean "x"?`` for the closest of ``known``, or the empty string."""

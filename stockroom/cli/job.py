@@ -223,11 +223,19 @@ def looks(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[...,
     return _command("looks", app, name, **kwargs)
 
 
+def _unsaid() -> Unsaid:
+    return Unsaid(
+        "no-output",
+        "the answer could not be written; what was recorded stands",
+        "look before you record it again: stockroom records history",
+    )
+
+
 def put(text: str) -> None:
     """Writes to standard output whatever its encoding can show. Raises: StockroomError where nothing can be written."""
     out = sys.stdout
     if out is None:
-        raise Unsaid
+        raise _unsaid()
     try:
         encoding = getattr(out, "encoding", None) or "utf-8"
         out.write(text.encode(encoding, "replace").decode(encoding))
@@ -235,7 +243,7 @@ def put(text: str) -> None:
     except BrokenPipeError:
         raise
     except (OSError, ValueError):
-        raise Unsaid from None
+        raise _unsaid() from None
 
 
 def finish(job: Job, answer: Answer) -> None:

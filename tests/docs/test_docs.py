@@ -276,7 +276,7 @@ def test_no_table_of_the_schema_page_is_stale() -> None:
 
 # --- messages ---
 
-RAISED = {"Refused", "DatabaseError", "UsageError", "StockroomError", "Finding", "unknown"}
+RAISED = {"Refused", "DatabaseError", "UsageError", "StockroomError", "Unsaid", "Finding", "unknown"}
 NOTED = {"broke", "note", "breach"}
 HANDED_ON = {"slug", "fault.slug", "never.slug"}
 """A slug that comes from elsewhere, where it is found already."""
