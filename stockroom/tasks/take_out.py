@@ -121,18 +121,28 @@ def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) ->
 
 
 def _again(rec: Recording, taken: list[Taken]) -> list[Taken]:
-    """Kits that were out before go first, so that their hours are used up, while enough of them are left."""
+    """Says which of the kits to take were out before: those that can still serve go first, to use up their hours.
+
+    One that cannot serve any more, or is held, is taken only where no other is left.
+    """
     known = {p.place: p for p in ledger.pulls(rec.conn).values()}
-    seen: set[str] = set()
+    gone: set[str] = set()
+    fresh: dict[tuple[int, str], int] = {}
     out = []
     for t in taken:
-        spare = rec.rules.practice.product(t.product.code)
-        labels = [p.kit for p in t.lot.state.at(t.place) if p.kit is not None and p.kit not in seen and not p.held]
-        fit = [known[k] for k in labels if k in known and spare is not None and lasts(known[k], spare, rec)]
-        first = min(fit, key=lambda p: p.number, default=None)
-        if first is not None:
-            seen.add(first.place)
-        out.append(replace(t, again=first))
+        parcels = [p for p in t.lot.state.at(t.place) if p.kit is None or (p.kit in known and p.kit not in gone)]
+        spot = (t.lot.lot.key, t.place)
+        left = fresh.setdefault(spot, sum(p.quantity for p in parcels if p.kit is None and not p.held))
+        back = sorted(
+            ((p.held, known[p.kit].number, known[p.kit]) for p in parcels if p.kit is not None), key=lambda b: b[:2]
+        )
+        fit = [pull for held, _, pull in back if not held and lasts(pull, t.product, rec)]
+        chosen = fit[0] if fit else None if left else next((pull for _, _, pull in back), None)
+        if chosen is None:
+            fresh[spot] -= 1
+        else:
+            gone.add(chosen.place)
+        out.append(replace(t, again=chosen))
     return out
 
 
