@@ -100,7 +100,12 @@ def opened(where: str) -> Store:
         if path.is_dir():
             raise DatabaseError("no-database", f"{path} is a directory", "name a database file with --db")
     with guarded(name), engine.connect() as conn:
-        found = revision(conn)
+        try:
+            found = _stated(conn)
+        except (sa.exc.OperationalError, sa.exc.ProgrammingError) as fault:
+            if not any(sign in str(fault.orig).lower() for sign in ("no such table", "does not exist")):
+                raise
+            found = None
     if found is None:
         raise DatabaseError("not-ours", f"{name} is not a stockroom database", "name another file with --db")
     if found != tables.REVISION:
@@ -113,11 +118,16 @@ def opened(where: str) -> Store:
     return Store(engine, name, path)
 
 
+_REVISION = sa.text("SELECT version_num FROM alembic_version")
+
+
 def revision(conn: sa.Connection) -> str | None:
     """The revision that the database says it is at, None where it has no such table (a plain SELECT, no Alembic)."""
-    if not sa.inspect(conn).has_table("alembic_version"):
-        return None
-    row = conn.execute(sa.text("SELECT version_num FROM alembic_version")).first()
+    return _stated(conn) if sa.inspect(conn).has_table("alembic_version") else None
+
+
+def _stated(conn: sa.Connection) -> str | None:
+    row = conn.execute(_REVISION).first()
     return None if row is None else str(row[0])
 
 

@@ -14,10 +14,12 @@ from stockroom.core.stock import FOREVER, LotState, replay
 from stockroom.store import tables as t
 from stockroom.store.writing import Book, live
 
+_PLACES = sa.select(t.place.c.id, t.place.c.name)
+
 
 def place_names(conn: sa.Connection) -> dict[int, str]:
     """Key -> name of every place that was ever used."""
-    return {int(k): str(n) for k, n in conn.execute(sa.select(t.place.c.id, t.place.c.name))}
+    return {int(k): str(n) for k, n in conn.execute(_PLACES)}
 
 
 def place_kinds(conn: sa.Connection) -> dict[str, str]:
@@ -39,13 +41,29 @@ def placed(book: Book, name: str, kind: str) -> int:
     return book.add(t.place, name=name, kind="outside" if name in OUTSIDE else kind)
 
 
-def lots(conn: sa.Connection, product: str | None = None, code: str | None = None) -> dict[int, Lot]:
-    """Key -> lot, with every expiry that was stated for it; codes are exact, letter by letter."""
-    query = (
+@cache
+def _lots() -> Any:
+    return (
         sa.select(t.lot.c.id, t.lot.c.product, t.lot.c.code, t.lot_expiry.c.expiry)
         .select_from(t.lot.outerjoin(t.lot_expiry, (t.lot_expiry.c.lot == t.lot.c.id) & live(t.lot_expiry)))
         .order_by(t.lot.c.id)
     )
+
+
+@cache
+def _rows_of(table: sa.Table, columns: tuple[str, ...], some: bool) -> Any:
+    """Built once: the standing rows of a table, of all lots or of ``:lots``."""
+    kept: Any = live(table)
+    if table is t.hold:
+        # What an excursion held stays held although the reading is taken back: only a person frees it.
+        kept = sa.or_(kept, t.hold.c.cause.startswith("E-"))
+    query = sa.select(*(table.c[c] for c in columns)).where(kept).order_by(table.c.id)
+    return query.where(table.c.lot.in_(sa.bindparam("lots", expanding=True))) if some else query
+
+
+def lots(conn: sa.Connection, product: str | None = None, code: str | None = None) -> dict[int, Lot]:
+    """Key -> lot, with every expiry that was stated for it; codes are exact, letter by letter."""
+    query = _lots()
     if product is not None:
         query = query.where(t.lot.c.product == product)
     if code is not None:
@@ -95,14 +113,8 @@ def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[in
     frees: dict[int, list[Release]] = defaultdict(list)
 
     def rows(table: sa.Table, *columns: str) -> list[Any]:
-        kept = live(table)
-        if table is t.hold:
-            # What an excursion held stays held although the reading is taken back: only a person frees it.
-            kept = sa.or_(kept, t.hold.c.cause.startswith("E-"))
-        query = sa.select(*(table.c[c] for c in columns)).where(kept).order_by(table.c.id)
-        if only is not None:
-            query = query.where(table.c.lot.in_(list(only)))
-        return list(conn.execute(query).fetchall())
+        query = _rows_of(table, columns, only is not None)
+        return list(conn.execute(query, {} if only is None else {"lots": list(only)}).fetchall())
 
     start = ("id", "entry", "at", "lot")
     ends = ("quantity", "source", "target", "prefer", "kind", "booking", "supply_order", "why")

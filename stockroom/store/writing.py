@@ -3,6 +3,7 @@
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -57,6 +58,11 @@ class Book:
             self.conn.info["ledger"] = self.conn.info.get("ledger", 0) + 1
         self._rows.setdefault(table.name, []).append(row)
         return int(values[key_name])
+
+    @property
+    def moved_stock(self) -> bool:
+        """True once the entry has moved pieces, or taken back an entry that may have."""
+        return bool({"movement", "reversal"} & self._rows.keys())
 
     def number(self, counter: str) -> int:
         """The next B-, E-, O- or P-number (``counter``: bookings, excursions, orders, pulls)."""
@@ -144,6 +150,7 @@ def writing(store: Store, kind: str, *, by: str, at: int, now: int, site: str = 
         )
 
 
+@cache
 def live(table: sa.Table) -> sa.ColumnElement[bool]:
     """True for rows whose entry nobody has reversed."""
     return table.c.entry.not_in(sa.select(tables.reversal.c.reverses))

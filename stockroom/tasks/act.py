@@ -100,9 +100,10 @@ def recording(store: Store, act: Act, kind: str, *, site: str | None = None) -> 
             rec.rules.site(act.site)
         _known_hand(rec)
         yield rec
-        from stockroom.tasks.shelves import newly_short
+        if book.moved_stock:
+            from stockroom.tasks.shelves import newly_short
 
-        _too_many(rec, newly_short(rec.conn, book.n))
+            _too_many(rec, newly_short(rec.conn, book.n))
         if rec.fridges:
             from stockroom.tasks.consequences import settle
 
