@@ -55,7 +55,9 @@ def _booked(job: Job, result: "Recorded", booking: "values.Booking", rows: "Sequ
     from stockroom.pages.answers import booking_answer, row_answer
 
     zone = job.zone()
-    answer = recorded(result, lambda screen: draw_rows(screen, rows, zone, job.now))
+    answer = recorded(
+        result, lambda screen: draw_rows(screen, rows, zone, job.now, steps=any(r.state == "due" for r in rows))
+    )
     answer.data |= {**booking_answer(booking), "warmup": [row_answer(r) for r in rows]}
     return answer
 

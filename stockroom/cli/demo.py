@@ -31,7 +31,10 @@ def demo(
         str, typer.Argument(metavar="[DIR]", help="Where to make it; stockroom-demo by default.")
     ] = "stockroom-demo",
 ) -> None:
-    """Make a made-up practice in DIR, play in its season, and walk one day through the whole job."""
+    """A made-up practice: its season, then a day.
+
+    Made in DIR; the walk goes through the whole job, and says what to type next.
+    """
     job = setting(ctx)
     place = Path(directory)
     database = place / "stockroom.db"

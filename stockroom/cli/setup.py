@@ -46,7 +46,10 @@ def undo(
         str | None, typer.Argument(metavar="[ENTRY]", help="R-12; the last one of yours by default.")
     ] = None,
 ) -> Answer:
-    """Take back the last thing you recorded, or the entry named; both stay in the history."""
+    """Take back your last entry, or the one named.
+
+    Both stay in the history.
+    """
     from stockroom.tasks.undo import undo as take_back
 
     return recorded(take_back(job.store(), job.act(), entry, why))

@@ -40,7 +40,7 @@ def draw_plan(screen: Screen, plan: "WarmPlan", zone: ZoneInfo) -> None:
         screen.note("ready: its time out of the fridge has been reached; nobody measured how warm it is")
 
 
-def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -> None:
+def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int, *, steps: bool = True) -> None:
     """A line for each kit that a booking needs, then the next step for those that need somebody."""
     if not rows:
         return
@@ -52,7 +52,7 @@ def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -
     screen.table(["booking", "start", "kit", "state", "which", "take out"], lines)
     alike: dict[tuple[str, str], list[Row]] = {}
     for r in rows:
-        if r.state in URGENT:
+        if steps and r.state in URGENT:
             alike.setdefault((r.product, r.why), []).append(r)
     for (product, why), same in alike.items():
         screen.alert(f"{few([f'B-{r.booking}' for r in same])} {product}: {why}")
