@@ -7,7 +7,7 @@ from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
-from stockroom.tasks.act import Act, Recorded, cautions, may_decide, recording
+from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
 from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.places import fridge_named, key_of, number_of
 from stockroom.tasks.shelves import lots_now
@@ -41,23 +41,7 @@ def decide(
             )
         causes = {f"E-{n}" for e in together for n in (e.number, *e.others)}
         spared = _exceptions(exceptions, found.lots)
-        pieces, products = 0, set()
-        gone = ledger.placed(rec.book, "discarded", "outside")
-        for now in lots_now(rec.conn, act.at).values():
-            if (now.lot.product, now.lot.code) in spared:
-                continue
-            for parcel in now.state.inside():
-                held = causes & set(parcel.causes)
-                if not held:
-                    continue
-                place = key_of(rec, parcel.place)
-                if verdict == "release":
-                    ledger.released(rec.book, now.lot.key, place, parcel.quantity, held, why, answer)
-                else:
-                    ledger.moved(rec.book, now.lot.key, parcel.quantity, place, gone, "discard", prefer="held", why=why)
-                    rec.touches(parcel.place, act.at)
-                pieces += parcel.quantity
-                products.add(now.lot.product)
+        pieces, products = _applied(rec, causes, spared, verdict, why, answer)
         for e in together:
             fridges.decided(rec.book, e.number, verdict, e.figures, why, answer)
         listed = " and ".join(f"E-{e.number}" for e in together)
@@ -81,6 +65,30 @@ def decide(
         if verdict == "release":
             rec.note("not-fitness", "This records your decision; it does not say that the kit is fit for use.")
     return rec.done()
+
+
+def _applied(
+    rec: Recording, causes: set[str], spared: set[tuple[str, str]], verdict: str, why: str, answer: str | None
+) -> tuple[int, set[str]]:
+    """Releases or discards every piece that bears one of the causes, but for the excepted lots: (pieces, products)."""
+    pieces, products = 0, set()
+    gone = ledger.placed(rec.book, "discarded", "outside")
+    for now in lots_now(rec.conn, rec.act.at).values():
+        if (now.lot.product, now.lot.code) in spared:
+            continue
+        for parcel in now.state.inside():
+            held = causes & set(parcel.causes)
+            if not held:
+                continue
+            place = key_of(rec, parcel.place)
+            if verdict == "release":
+                ledger.released(rec.book, now.lot.key, place, parcel.quantity, held, why, answer)
+            else:
+                ledger.moved(rec.book, now.lot.key, parcel.quantity, place, gone, "discard", prefer="held", why=why)
+                rec.touches(parcel.place, rec.act.at)
+            pieces += parcel.quantity
+            products.add(now.lot.product)
+    return pieces, products
 
 
 def _exceptions(given: Sequence[str], lots: Sequence[tuple[str, str, int]]) -> set[tuple[str, str]]:
