@@ -164,6 +164,7 @@ def _command(
 
         def command(ctx: typer.Context, **given: Any) -> None:
             job = setting(ctx)
+            given = {name: _as_typed(value) for name, value in given.items()}
             _take(job, kind, given)
             _sound(given)
             if kind == "looks" and job.site is not None:
@@ -185,6 +186,13 @@ def _command(
         return fn
 
     return wrap
+
+
+def _as_typed(value: Any) -> Any:
+    """Takes back the mark that main put before a number, so that a lot such as -12 stays as it was typed."""
+    if isinstance(value, list):
+        return [_as_typed(v) for v in value]
+    return "-" + value[1:] if isinstance(value, str) and re.match(r"−[0-9]", value) else value
 
 
 def _sound(given: dict[str, Any]) -> None:

@@ -33,12 +33,13 @@ def create(where: str) -> Store:
     """
     engine, name, path = engine_for(where)
     if path is not None:
-        if path.exists():
+        # An empty file is what a stroke of ill luck during an earlier init has left: nothing is lost with it.
+        if path.exists() and (path.is_dir() or path.stat().st_size):
             what = "is a directory" if path.is_dir() else "is there already"
             raise Refused("database-exists", f"{path} {what}", "choose another with --db; nothing was changed")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.touch(mode=0o600, exist_ok=False)
+            path.touch(mode=0o600)
         except OSError as fault:
             raise DatabaseError(
                 "cannot-write", f"{path} cannot be made: {fault.strerror}", "choose another place with --db"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from stockroom.core.practice import Product
-from stockroom.core.units import SLIP_HIGH, SLIP_LOW, count, degrees
+from stockroom.core.units import SLIP_HIGH, SLIP_LOW, count, degrees, few
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.stock_csv import read_opening
@@ -99,6 +99,7 @@ def opening(store: Store, act: Act, data: bytes, name: str) -> Recorded:
     with recording(store, act, "opening") as rec:
         source = ledger.placed(rec.book, "supplier", "outside")
         pieces = 0
+        again: list[str] = []
         for row in read.rows:
             try:
                 product = product_named(rec.rules.practice, row.product)
@@ -106,11 +107,19 @@ def opening(store: Store, act: Act, data: bytes, name: str) -> Recorded:
             except Refused as fault:
                 raise Refused(fault.slug, f"{name} line {row.line}: {fault.what}", fault.todo) from None
             key = ledger.lot_key(rec.book, product.code, _lot_code(row.lot))
+            before = lots_now(rec.conn, only=[key]).get(key)
+            if before is not None and any(
+                m.kind == "opening" and m.entry != rec.book.n for m in before.records.movements
+            ):
+                again.append(f"{product.code} lot {row.lot}")
             _expiry(rec, key, product.code, row.lot, row.expiry)
             ledger.moved(rec.book, key, row.quantity, source, key_of(rec, into), "opening")
             pieces += row.quantity
             rec.touches(into, act.at)
             _fits(rec, product, into)
+        if again:
+            todo = f"if it is the same file: stockroom undo {rec.book.label} --why repeated"
+            rec.broke("opened-before", f"in an earlier opening file as well, it counts twice now: {few(again)}", todo)
         rec.book.what = f"opening stock: {count(pieces, 'piece')} in {count(len(read.rows), 'line')} of {name}"
         rec.note("unknown-before", "What these lots went through before today is not known; traces say so.")
         rec.fields |= {"lines": len(read.rows), "quantity": pieces}

@@ -5,6 +5,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 from conftest import PRACTICE, Line
 
@@ -224,3 +225,19 @@ def test_reasons_and_days_that_nobody_can_mean(cli: Line) -> None:
         said = cli(*args)
         assert said.code == 3, (args, said)
         assert "Traceback" not in said.err
+
+
+def test_what_an_interrupted_init_left_is_no_obstacle(line: Callable[..., Line], tmp_path: Path) -> None:
+    (tmp_path / "practice.db").write_bytes(b"")
+    assert line().ask("records", "verify")["faults"] == []
+
+
+def test_an_opening_file_twice_is_said_and_a_lot_with_a_minus_stays_as_typed(cli: Line) -> None:
+    cli.file("open.csv", "product,lot,expiry,quantity,place\nKIT,-12,2026-12-31,3,Cold one\n")
+    assert cli("stock", "opening", "open.csv", "--json").json["warnings"] == []
+    said = cli("stock", "opening", "open.csv", "--json")
+    assert said.code == 1 and any("counts twice" in w for w in said.json["warnings"])
+    cli.ok("undo", "--why", "repeated")
+    cli.ok("stock", "receive", "KIT", "--lot", "-12", "--expiry", "2026-12-31", "--quantity", 1, "--into", "Cold one")
+    assert [(r["lot"], r["quantity"]) for r in cli.ask("stock", "list")["lots"]] == [("-12", 4)]
+    assert cli.ask("fridge", "log", "-0.4", "--fridge", "Cold two")["celsius"] == -0.4
