@@ -145,7 +145,7 @@ def draw_import(screen: Screen, fields: Mapping[str, Any]) -> None:
     """What became of the lines of a logger file."""
     screen.note(
         f"{fields['lines']} lines: {fields['added']} new, {fields['already_there']} already there, "
-        f"{len(fields['conflicts'])} conflicts, {len(fields['rejected'])} left out"
+        f"{count(len(fields['conflicts']), 'conflict')}, {len(fields['rejected'])} left out"
     )
     for row in fields["rejected"][:5]:
         screen.note(f"line {row['line']}: {row['why']}")

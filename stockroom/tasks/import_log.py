@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from stockroom.core.excursions import Ints, silences
-from stockroom.core.units import celsius, count
+from stockroom.core.units import celsius, count, few
 from stockroom.core.when import utc_text
 from stockroom.errors import Refused
 from stockroom.formats.logger_csv import LoggerFile, read_logger
@@ -202,4 +202,4 @@ def _tell(
             urgent=True,
         )  # fmt: skip
     if touched and not any(f.slug == "quarantined" for f in rec.findings):
-        rec.note("excursion", f"out of range: {', '.join(touched)}", "see: stockroom fridge check", urgent=True)
+        rec.note("excursion", f"out of range: {few(list(touched), 6)}", "see: stockroom fridge check", urgent=True)

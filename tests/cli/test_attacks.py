@@ -241,3 +241,34 @@ def test_an_opening_file_twice_is_said_and_a_lot_with_a_minus_stays_as_typed(cli
     cli.ok("stock", "receive", "KIT", "--lot", "-12", "--expiry", "2026-12-31", "--quantity", 1, "--into", "Cold one")
     assert [(r["lot"], r["quantity"]) for r in cli.ask("stock", "list")["lots"]] == [("-12", 4)]
     assert cli.ask("fridge", "log", "-0.4", "--fridge", "Cold two")["celsius"] == -0.4
+
+
+def test_a_kit_goes_back_into_a_fridge_only_and_numbers_are_not_taken_over(cli: Line) -> None:
+    stock(cli)
+    cli.ok("warmup", "pull", "--product", "KIT", "--lot", "A1")
+    assert cli("warmup", "back", "P-1", "--into", "Cupboard").code == 3
+    cli.ok("booking", "add", "white", "--start", "2026-03-05T10:00", "--patient", "P-1")
+    cli.file("b.csv", "id,procedure,start,patient\nB-1,white,2026-03-06T10:00,P-2\n77,white,2026-03-09T10:00,P-3\n")
+    cli.ok("booking", "import", "b.csv")
+    assert cli("booking", "link", "B-1", " 77").code == 3
+    cli.ok("booking", "cancel", "B-1", "--why", "rang")
+    found = [(b["booking"], b["state"]) for b in cli.ask("booking", "list")["bookings"]]
+    assert found == [("B-1", "cancelled"), ("B-2", "booked"), ("B-3", "booked")]
+
+
+def test_the_usual_cautions_stand_where_somebody_acts(cli: Line) -> None:
+    stock(cli)
+    cli.ok("booking", "add", "white", "--start", "2026-03-04T10:00", "--patient", "P-1")
+    answered, label, own = "has answered", "Follow the label", "Do not use if the seal is broken."
+    cli.file("log.csv", "timestamp,celsius\n2026-03-02T07:10:00Z,4\n2026-03-02T07:20:00Z,9\n2026-03-02T07:30:00Z,4\n")
+    said = [
+        cli("warmup", "list", "--day", "2026-03-03").out,
+        cli("warmup", "pull", "B-1").out,
+        cli("stock", "quarantine", "KIT", "A1", "--why", "torn").out,
+        cli("fridge", "import", "log.csv", "--fridge", "Cold one").out,
+        cli("fridge", "check").out,
+        cli("stock", "release", "KIT", "A1", "--why", "x", "--by", "AB").out,
+    ]
+    for screen in said:
+        flat = " ".join(screen.split())
+        assert answered in flat and label in flat and own in flat, screen
