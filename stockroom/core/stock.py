@@ -58,6 +58,13 @@ class Parcel:
         here = () if self.outside else (Stay(self.place, self.since, None),)
         return self.stays + here
 
+    def stood_in(self, place: str, start: int = -FOREVER, end: int | None = None) -> bool:
+        """True where these pieces were in ``place`` at any time in [start, end]; who left at ``start`` was not."""
+        return any(
+            s.place == place and (s.end is None or s.end > start) and (end is None or s.start <= end)
+            for s in self.path()
+        )
+
     def part(self, quantity: int) -> "Parcel":
         """Takes ``quantity`` pieces out of this parcel as one of their own."""
         self.quantity -= quantity

@@ -1,6 +1,6 @@
 """The excursions of a fridge as the records tell them: events, numbers, the lots touched, and who decided."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,7 +102,7 @@ def _lines(
     name: str, rule_spans: Sequence[Span], lots: Sequence[LotNow]
 ) -> dict[tuple[str, int], tuple[Line, list[Span]]]:
     """Each line that could matter, with the spans of rules in which it does."""
-    products = {x.lot.product for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())}
+    products = {x.lot.product for x in stood(lots, name)}
     found: dict[tuple[str, int], tuple[Line, list[Span]]] = {}
     for span in rule_spans:
         practice = span[2]
@@ -184,6 +184,11 @@ def _matters(event: Event, line: Line, past: History, lots: Sequence[LotNow]) ->
     )
 
 
+def stood(lots: Iterable[LotNow], place: str) -> list[LotNow]:
+    """The lots of which any piece ever stood in a place."""
+    return [x for x in lots if any(p.stood_in(place) for p in x.state.parcels)]
+
+
 def own_line(practice: Practice, product: str, event: Event) -> bool:
     """True where an event broke the product's own keep range; a silence concerns whatever is kept cold."""
     found = practice.product(product)
@@ -209,11 +214,7 @@ def touched_pieces(state: LotState, place: str, event: Event, causes: set[str]) 
     """Pieces of a lot that were in the fridge during the event, or are held for it all the same."""
     total = 0
     for parcel in state.parcels:
-        during = any(
-            s.place == place and (s.end is None or s.end > event.start) and (event.end is None or s.start <= event.end)
-            for s in parcel.path()
-        )
-        if during or causes & parcel.ever.keys():
+        if parcel.stood_in(place, event.start, event.end) or causes & parcel.ever.keys():
             total += parcel.quantity
     return total
 
@@ -258,11 +259,7 @@ def unsupported_pieces(state: LotState, place: str, event: Event, causes: set[st
     """Held pieces of which a later entry shows that they were elsewhere: only a person frees them."""
     total = 0
     for parcel in state.inside():
-        during = any(
-            s.place == place and (s.end is None or s.end > event.start) and (event.end is None or s.start <= event.end)
-            for s in parcel.path()
-        )
-        if causes & parcel.causes.keys() and not during:
+        if causes & parcel.causes.keys() and not parcel.stood_in(place, event.start, event.end):
             total += parcel.quantity
     return total
 

@@ -19,6 +19,7 @@ from stockroom.tasks.coldchain import (
     numbers,
     own_line,
     practice_at,
+    stood,
     warm_past,
     within_allowance,
 )
@@ -34,16 +35,16 @@ def settle(rec: Recording) -> None:
 
 
 def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
-    lots = list(lots_now(rec.conn).values())
-    stood = [x for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())]
-    past = history(rec.conn, name, key, stood, since=since)
-    seen = events(past, stood)
-    if any(_may_be_allowed(rec, x, e) for x in stood for e in seen if e.end is None or e.end >= since):
+    lots = stood(lots_now(rec.conn).values(), name)
+    past = history(rec.conn, name, key, lots, since=since)
+    seen = events(past, lots)
+    warm = WarmPast((), past.spans)
+    if any(_may_be_allowed(rec, x, e) for x in lots for e in seen if e.end is None or e.end >= since):
         # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
-        past = history(rec.conn, name, key, stood)
-        seen = events(past, stood)
+        past = history(rec.conn, name, key, lots)
+        seen = events(past, lots)
+        warm = warm_past(rec.conn, past, seen, lots)
     found = numbers(rec.conn, past, seen)
-    warm = warm_past(rec.conn, past, seen, stood)
     decisions = fridges.decisions(rec.conn)
     for i, n in enumerate(found):
         if n.event.end is not None and n.event.end < since:
@@ -54,8 +55,8 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
                 rec.book, key, n.event.source, n.event.direction, n.event.limit, n.event.first_out
             )
             found[i] = Numbered(n.event, number, n.others)
-        if _hold(rec, past, found[i], stood, warm, decisions.get(number, [])):
-            _tell(rec, name, number, n.event, stood)
+        if _hold(rec, past, found[i], lots, warm, decisions.get(number, [])):
+            _tell(rec, name, number, n.event, lots)
         rec.excursions.append((number, n.event))
 
 
@@ -104,9 +105,9 @@ def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> in
     return pieces
 
 
-def _tell(rec: Recording, name: str, number: int, event: Event, stood: Sequence[LotNow]) -> None:
+def _tell(rec: Recording, name: str, number: int, event: Event, lots: Sequence[LotNow]) -> None:
     cause = f"E-{number}"
-    touched_now = list(lots_now(rec.conn, only={x.lot.key for x in stood}).values())
+    touched_now = list(lots_now(rec.conn, only={x.lot.key for x in lots}).values())
     pieces = sum(p.quantity for x in touched_now for p in x.state.inside() if cause in p.causes)
     products = {x.lot.product for x in touched_now if any(cause in p.ever for p in x.state.parcels)}
     cautions(rec, products)

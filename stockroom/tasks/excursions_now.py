@@ -17,6 +17,7 @@ from stockroom.tasks.coldchain import (
     numbers,
     own_line,
     practice_at,
+    stood,
     touched_pieces,
     unsupported_pieces,
     warm_past,
@@ -66,26 +67,25 @@ class ExcursionNow:
 
 def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int | None = None) -> list[ExcursionNow]:
     """Every excursion of a fridge as it stood at ``until``, in order of time."""
-    lots = list(lots_now(conn, until).values())
-    stood = _stood(lots, name)
-    past = history(conn, name, key, stood, until=until)
-    seen = events(past, stood)
+    lots = stood(lots_now(conn, until).values(), name)
+    past = history(conn, name, key, lots, until=until)
+    seen = events(past, lots)
     found = numbers(conn, past, seen)
     whole = found
     if until < FOREVER:
-        everything = _stood(list(lots_now(conn).values()), name)
+        everything = stood(lots_now(conn).values(), name)
         full = history(conn, name, key, everything)
         whole = numbers(conn, full, events(full, everything))
         # The reading that gave an excursion its number may lie after ``until``: the number holds all the same.
         found = [n if n.number is not None else _numbered_later(n, whole) for n in found]
     decisions = fridges.decisions(conn, until)
-    warm = warm_past(conn, past, seen, stood)
+    warm = warm_past(conn, past, seen, lots)
     out = [
-        _excursion(past, n, stood, found, warm, decisions.get(n.number or 0, []), until if now is None else now)
+        _excursion(past, n, lots, found, warm, decisions.get(n.number or 0, []), until if now is None else now)
         for n in found
         if n.number is not None
     ]
-    return out + _unsupported(conn, past, stood, {m for n in (*found, *whole) for m in (n.number, *n.others) if m})
+    return out + _unsupported(conn, past, lots, {m for n in (*found, *whole) for m in (n.number, *n.others) if m})
 
 
 def _numbered_later(n: Numbered, whole: Sequence[Numbered]) -> Numbered:
@@ -94,10 +94,6 @@ def _numbered_later(n: Numbered, whole: Sequence[Numbered]) -> Numbered:
         if same and w.event.first_out <= n.event.first_out <= w.event.last_out:
             return Numbered(n.event, w.number, w.others)
     return n
-
-
-def _stood(lots: Sequence[LotNow], name: str) -> list[LotNow]:
-    return [x for x in lots if any(s.place == name for p in x.state.parcels for s in p.path())]
 
 
 def _excursion(

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from stockroom.core.checks import StaffedDay, missed_checks
+from stockroom.core.checks import StaffedDay, calibration, missed_checks
 from stockroom.core.drift import Drift, drift
 from stockroom.core.excursions import Ints, silences
 from stockroom.core.opening import Opening
@@ -62,7 +62,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     key = ledger.place_key(conn, name)
     opening = rule.opening(fridge.site)
     today = opening.day(until)
-    overdue = fridge.calibration_due is not None and today > fridge.calibration_due
+    _, overdue = calibration(fridge.calibration_due, today)
     if key is None:
         return FridgeNow(fridge, None, (), (), (), None, overdue, None, 0, False)
     lots = list(lots_now(conn, until).values())
