@@ -75,7 +75,7 @@ def upgrade(
     from datetime import UTC, datetime
 
     from stockroom.cli.job import finish
-    from stockroom.store.migrate import upgrade as bring_up
+    from stockroom.tasks.setup import bring_up
 
     job = setting(ctx)
     job.json = json_out
@@ -88,3 +88,18 @@ def upgrade(
             f"revision {result['from']} -> {result['to']}; the copy from before: {result['copy'] or 'none (a server)'}"
         )
     finish(job, Answer(result, False, lambda screen: screen.line(text)))
+
+
+@database.command("rebuild")
+def rebuild(
+    ctx: typer.Context, json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False
+) -> None:
+    """Make what is computed from the readings anew: spells, silences, days. No record changes."""
+    from stockroom.cli.job import finish
+    from stockroom.tasks.derive import rebuilt
+
+    job = setting(ctx)
+    job.json = json_out
+    n = rebuilt(job.store())
+    text = f"what is computed from the readings was made anew for {n} fridge{'' if n == 1 else 's'}"
+    finish(job, Answer({"fridges": n}, False, lambda screen: screen.line(text)))

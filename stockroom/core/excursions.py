@@ -19,7 +19,6 @@ from stockroom.core.records import HandCheck
 from stockroom.core.spells import Gap, Line, Spell, gaps, spells
 
 Ints = npt.NDArray[np.int64]
-Span = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +57,28 @@ def lines_of(fridge: Fridge, keeps: Iterable[tuple[int | None, int | None]]) -> 
     return [Line("warm" if d == "warm" else "cold", limit) for d, limit in sorted(limits)]
 
 
-def logger_events(at: Ints, milli: Ints, line: Line, fridge: Fridge) -> list[Event]:
-    """Every excursion of one line in a logger series."""
-    found = spells(at, milli, line, fridge.max_gap_minutes * 60, fridge.settle_minutes * 60)
-    return [_logger_event(s, at, milli, line) for s in found]
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A spell on a line (or a silence: only its instants count), with its mean kinetic temperature in °C."""
+
+    spell: Spell
+    mkt: float
 
 
-def _logger_event(s: Spell, at: Ints, milli: Ints, line: Line) -> Event:
+def found_spells(at: Ints, milli: Ints, line: Line, max_gap_seconds: int, settle_seconds: int) -> list[Found]:
+    """Every spell of a logger series on one line."""
+    return [Found(s, _spell_mkt(s, at, milli, line)) for s in spells(at, milli, line, max_gap_seconds, settle_seconds)]
+
+
+def found_silences(at: Ints, max_gap_seconds: int) -> list[Found]:
+    """Every silence between the readings of a logger series, in the form of a spell."""
+    return [
+        Found(Spell(g.start, g.end, 0.0, g.start, g.end, 0, 0.0, g.start, g.end or g.start), 0.0)
+        for g in gaps(at, max_gap_seconds)
+    ]
+
+
+def _spell_mkt(s: Spell, at: Ints, milli: Ints, line: Line) -> float:
     inside = slice(int(np.searchsorted(at, s.first_out)), int(np.searchsorted(at, s.last_out, side="right")))
     when, degrees = at[inside], milli[inside]
     # The crossings themselves belong to the excursion: there the temperature equals the limit.
@@ -72,17 +86,23 @@ def _logger_event(s: Spell, at: Ints, milli: Ints, line: Line) -> Event:
         when, degrees = np.insert(when, 0, s.start), np.insert(degrees, 0, line.limit)
     if s.end is not None and s.end > s.last_out:
         when, degrees = np.append(when, s.end), np.append(degrees, line.limit)
+    return round(mkt(when, degrees), 3)
+
+
+def logger_event(found: Found, line: Line, *, over: bool) -> Event:
+    """A spell as an event. ``over``: what lasted to the last reading ended with it, for its rules hold no more."""
+    s = found.spell
     return Event(
         "logger",
         line.direction,
         line.limit,
         s.start,
-        s.end,
+        s.last_out if s.end is None and over else s.end,
         s.minutes,
         s.minutes_at_most,
         s.extreme,
         round(s.degree_minutes, 2),
-        round(mkt(when, degrees), 3),
+        found.mkt,
         s.first_out,
         s.last_out,
     )
@@ -121,21 +141,6 @@ def gap_events(
         minutes = round((gap.end - gap.start) / 60, 2)
         found.append(Event("gap", None, None, gap.start, gap.end, None, minutes, None, None, None, gap.start, gap.end))
     return found
-
-
-def clipped(at: Ints, milli: Ints, spans: Sequence[Span]) -> list[tuple[Ints, Ints]]:
-    """The parts of a series that lie in each half-open span, so that every span is judged by its own rules."""
-    parts = []
-    for start, end in spans:
-        a, b = int(np.searchsorted(at, start)), int(np.searchsorted(at, end))
-        if b > a:
-            parts.append((at[a:b], milli[a:b]))
-    return parts
-
-
-def silences(at: Ints, fridge: Fridge) -> list[Gap]:
-    """Gaps between readings of a fridge that has a logger; none where it has not."""
-    return gaps(at, fridge.max_gap_minutes * 60) if fridge.logger_minutes is not None else []
 
 
 @dataclass(frozen=True, slots=True)

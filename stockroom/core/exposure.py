@@ -79,7 +79,7 @@ def mkt(at: Ints, milli: Ints) -> float:
     low, high = int(milli.min()) / 1000, int(milli.max()) / 1000
     if at.size == 1:
         return low
-    rate = _rate(milli)
+    rate = rate_of(milli)
     steps = np.diff(at)
     return _celsius(float(np.sum(steps * (rate[:-1] + rate[1:])) / 2 / np.sum(steps)), low, high)
 
@@ -96,7 +96,8 @@ def mkt_weighted(temps_celsius: Sequence[float], weights: Sequence[float]) -> fl
     return _celsius(fsum(terms) / fsum(weights), min(held), max(held))
 
 
-def _rate(milli: NDArray[np.int64]) -> Floats:
+def rate_of(milli: NDArray[np.int64]) -> Floats:
+    """The exponential of each temperature (thousandths of °C), relative to its value at 0 °C."""
     rate: Floats = np.exp(KELVIN / ZERO - KELVIN / (milli / 1000 + ZERO))
     return rate
 
@@ -175,7 +176,7 @@ class _Logged:
     def __init__(self, at: Ints, milli: Ints, start: int, end: int, max_gap_seconds: int) -> None:
         drawn = np.clip(at, start, end)
         self.held: Ints = np.where(np.diff(at) <= max_gap_seconds, np.diff(drawn), 0)
-        self.temps, self.rates = milli.astype(np.float64), _rate(milli)
+        self.temps, self.rates = milli.astype(np.float64), rate_of(milli)
         if at.size > 1:
             shares = [(drawn[k] - at[k]) / (at[near] - at[k]) for k, near in ((0, 1), (-1, -2))]
             for row in (self.temps, self.rates):

@@ -22,15 +22,20 @@ def body_hash(tables: Mapping[str, Iterable[Sequence[Any]]], readings: Iterable[
     """Hash of all rows that one entry recorded.
 
     ``tables`` maps a table's name to its rows in key order; tables are taken by name. ``readings`` gives, by fridge
-    key, the packed (instant, thousandths) pairs in order of time.
+    key, the digest of its readings.
     """
     digest = hashlib.sha256()
     for name in sorted(tables):
         for row in tables[name]:
             digest.update(name.encode() + b"\x1f" + canonical(row) + b"\x1e")
-    for fridge, packed in readings:
-        digest.update(b"reading\x1f" + str(fridge).encode() + b"\x1f" + hashlib.sha256(packed).digest() + b"\x1e")
+    for fridge, sealed in readings:
+        digest.update(b"reading\x1f" + str(fridge).encode() + b"\x1f" + sealed + b"\x1e")
     return digest.hexdigest()
+
+
+def readings_digest(packed: bytes) -> bytes:
+    """Digest of the readings of one fridge: (instant, thousandths) pairs in order of time."""
+    return hashlib.sha256(packed).digest()
 
 
 def entry_hash(

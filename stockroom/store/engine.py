@@ -32,7 +32,19 @@ class Store:
     @contextlib.contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """One snapshot to read from."""
-        with guarded(self.name), self.engine.connect() as conn:
+        with guarded(self.name), self.engine.connect().execution_options(**self._snapshot) as conn:
+            yield conn
+
+    @property
+    def _snapshot(self) -> dict[str, Any]:
+        """A server shows each statement the latest state unless told to show one moment to all."""
+        return {} if self.path else {"isolation_level": "REPEATABLE READ"}
+
+    @contextlib.contextmanager
+    def deriving(self) -> Iterator[sa.Connection]:
+        """A transaction that changes nothing but what is derived: no entry, no record."""
+        with guarded(self.name), self.engine.connect().execution_options(writes=True) as conn, conn.begin():
+            conn.execute(sa.select(tables.head) if self.path else sa.select(tables.head).with_for_update())
             yield conn
 
 

@@ -69,8 +69,8 @@ def touched_lots(conn: sa.Connection, entry: int) -> set[int]:
 
 def touched_fridges(conn: sa.Connection, entry: int) -> set[int]:
     """Keys of the fridges whose readings, checks or stock an entry touched."""
-    found: set[int] = set()
-    for table in (t.reading, t.hand_check, t.fridge_duty, t.explained):
+    found = {int(k) for k in conn.scalars(sa.select(t.reading_span.c.fridge).where(t.reading_span.c.entry == entry))}
+    for table in (t.hand_check, t.fridge_duty, t.explained):
         found |= {int(k) for k in conn.scalars(sa.select(table.c.fridge).distinct().where(table.c.entry == entry))}
     for column in (t.movement.c.source, t.movement.c.target):
         query = sa.select(column).distinct().where(t.movement.c.entry == entry)

@@ -1,7 +1,8 @@
 """What is on record about fridges: logger readings, checks by hand, excursions and their decisions."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +36,58 @@ def last_reading(conn: sa.Connection, fridge: int, until: int = FOREVER) -> tupl
         .limit(1)
     ).first()
     return None if row is None else (int(row.at), int(row.milli))
+
+
+def means(conn: sa.Connection, fridge: int, bounds: Sequence[int]) -> list[tuple[int, float]]:
+    """(start, mean in thousandths of °C) of each span between neighbouring ``bounds`` in which anything was read.
+
+    The database adds up; spans of one length are one query, so that two months are two or three.
+    """
+    r = t.reading.c
+    found: list[tuple[int, float]] = []
+    for first, last, step in _even(bounds):
+        # Whole numbers throughout: the reading's distance from the first bound, less what is over a whole span.
+        away = r.at - first
+        start = away - away % step
+        rows = conn.execute(
+            sa.select(start.label("start"), sa.func.sum(r.milli), sa.func.count())
+            .where(r.fridge == fridge, r.at >= first, r.at < last, live(t.reading))
+            .group_by(start)
+            .order_by(start)
+        )
+        found += [(first + int(s), int(total) / int(n)) for s, total, n in rows]
+    return found
+
+
+def _even(bounds: Sequence[int]) -> list[tuple[int, int, int]]:
+    """Runs of bounds that lie equally far apart: (first, last, step)."""
+    runs: list[tuple[int, int, int]] = []
+    for a, b in pairwise(bounds):
+        if runs and runs[-1][1] == a and runs[-1][2] == b - a:
+            runs[-1] = (runs[-1][0], b, b - a)
+        else:
+            runs.append((a, b, b - a))
+    return runs
+
+
+def first_reading(conn: sa.Connection, fridge: int, since: int) -> int | None:
+    """The instant of the first logger reading from ``since`` on."""
+    found = conn.scalar(
+        sa.select(t.reading.c.at)
+        .where(t.reading.c.fridge == fridge, t.reading.c.at >= since, live(t.reading))
+        .order_by(t.reading.c.at)
+        .limit(1)
+    )
+    return None if found is None else int(found)
+
+
+def anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
+    """True where a reading or a check by hand is on record for a time after ``until``."""
+    if until >= FOREVER:
+        return False
+    check = t.hand_check.c
+    later = sa.select(check.at).where(check.fridge == fridge, check.at > until).limit(1)
+    return first_reading(conn, fridge, until + 1) is not None or conn.scalar(later) is not None
 
 
 def hand_checks(conn: sa.Connection, fridge: int, name: str, until: int = FOREVER) -> list[HandCheck]:

@@ -8,6 +8,7 @@ from sqlalchemy import (
     BigInteger,
     Boolean,
     Column,
+    Double,
     ForeignKey,
     Index,
     Integer,
@@ -18,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 """The database revision that this program reads and writes."""
 
 meta = MetaData()
@@ -244,13 +245,9 @@ reading = Table(
     meta,
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
     _instant(),
-    Column(
-        "entry",
-        Integer,
-        ForeignKey("entry.n", deferrable=True, initially="DEFERRED"),
-        nullable=False,
-        index=True,
-    ),
+    # No key of ``entry`` here and no index on it: over millions of rows they cost more than all the rest of an
+    # import. ``reading_span`` says which entry brought which stretch, and the chain seals the readings themselves.
+    Column("entry", Integer, nullable=False),
     Column("milli", Integer, nullable=False),
     PrimaryKeyConstraint("fridge", "at", "entry"),
     sqlite_with_rowid=False,
@@ -375,5 +372,69 @@ remembered = Table(
     Column("text", Text, nullable=False),
 )
 
-RECORDS: tuple[Table, ...] = tuple(t for t in meta.sorted_tables if t.name != "head")
+reading_span = Table(
+    "reading_span",
+    meta,
+    Column("entry", Integer, nullable=False),
+    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
+    _instant("first_at"),
+    _instant("last_at"),
+    Column("readings", Integer, nullable=False),
+    PrimaryKeyConstraint("entry", "fridge"),
+)
+
+day_summary = Table(
+    "day_summary",
+    meta,
+    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
+    Column("day", Integer, nullable=False),
+    Column("max_gap", Integer, nullable=False),
+    Column("readings", Integer, nullable=False),
+    Column("low", Integer, nullable=False),
+    Column("high", Integer, nullable=False),
+    Column("monitored", Double, nullable=False),
+    Column("integral", Double, nullable=False),
+    PrimaryKeyConstraint("fridge", "day"),
+    sqlite_with_rowid=False,
+)
+
+line_scan = Table(
+    "line_scan",
+    meta,
+    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
+    Column("direction", Text, nullable=False),
+    Column("limit_milli", Integer, nullable=False),
+    _instant("from_at"),
+    _instant("until_at"),
+    Column("max_gap", Integer, nullable=False),
+    Column("settle", Integer, nullable=False),
+    _instant("since"),
+    PrimaryKeyConstraint("fridge", "direction", "limit_milli", "from_at"),
+)
+
+spell = Table(
+    "spell",
+    meta,
+    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
+    Column("direction", Text, nullable=False),
+    Column("limit_milli", Integer, nullable=False),
+    _instant("from_at"),
+    _instant("first_out"),
+    _instant("last_out"),
+    _instant("start_at"),
+    _instant("end_at", nullable=True),
+    _instant("before_at", nullable=True),
+    _instant("after_at", nullable=True),
+    Column("seconds", Double, nullable=False),
+    Column("extreme", Integer, nullable=False),
+    Column("degree_minutes", Double, nullable=False),
+    Column("mkt", Double, nullable=False),
+    PrimaryKeyConstraint("fridge", "direction", "limit_milli", "from_at", "first_out"),
+    sqlite_with_rowid=False,
+)
+
+DERIVED: tuple[Table, ...] = (reading_span, day_summary, line_scan, spell)
+"""What is computed from the readings and kept so that nobody has to read them all: may be dropped and made anew."""
+
+RECORDS: tuple[Table, ...] = tuple(t for t in meta.sorted_tables if t.name != "head" and t not in DERIVED)
 """Every table whose rows may only be added, in an order that respects their references."""

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import chain as chained
 from typing import Any
 
 import numpy as np
@@ -60,12 +61,22 @@ def _bodies(conn: sa.Connection) -> dict[int, str]:
         for row in conn.execute(sa.select(table).order_by(key)):
             rows[row.entry][table.name].append(list(row))
     readings: dict[int, list[tuple[int, bytes]]] = defaultdict(list)
-    for entry, fridge in conn.execute(sa.select(t.reading.c.entry, t.reading.c.fridge).distinct()).all():
-        found = conn.execute(
-            sa.select(t.reading.c.at, t.reading.c.milli)
-            .where(t.reading.c.entry == entry, t.reading.c.fridge == fridge)
-            .order_by(t.reading.c.at)
-        ).fetchall()
-        flat = np.array([tuple(r) for r in found], dtype=np.int64).reshape(-1, 2)
-        readings[entry].append((fridge, packed(flat[:, 0], flat[:, 1])))
+    for fridge in conn.scalars(sa.select(t.place.c.id).order_by(t.place.c.id)).all():
+        for entry, sealed in _digests(conn, int(fridge)):
+            readings[entry].append((int(fridge), sealed))
     return {n: chain.body_hash(rows.get(n, {}), sorted(readings.get(n, []))) for n in {*rows, *readings}}
+
+
+def _digests(conn: sa.Connection, fridge: int) -> list[tuple[int, bytes]]:
+    """(entry, digest of the readings that it brought) of one fridge, from one pass over its readings."""
+    query = (
+        sa.select(t.reading.c.entry, t.reading.c.at, t.reading.c.milli)
+        .where(t.reading.c.fridge == fridge)
+        .order_by(t.reading.c.at, t.reading.c.entry)
+    )
+    flat = np.fromiter(chained.from_iterable(conn.execute(query)), dtype=np.int64).reshape(-1, 3)
+    order = np.argsort(flat[:, 0], kind="stable")
+    flat = flat[order]
+    cuts = np.flatnonzero(np.diff(flat[:, 0])) + 1
+    parts = np.split(flat, cuts) if len(flat) else []
+    return [(int(p[0, 0]), chain.readings_digest(packed(p[:, 1], p[:, 2]))) for p in parts]

@@ -1,45 +1,39 @@
 """The excursions of a fridge as the records tell them: events, numbers, the lots touched, and who decided."""
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-
-import numpy as np
+from dataclasses import dataclass, field
 
 from stockroom.core.excursions import (
     Event,
-    Ints,
+    Found,
     Numbered,
-    clipped,
     gap_events,
     hand_events,
-    lines_of,
-    logger_events,
+    logger_event,
     numbered,
     overlapping,
-    silences,
 )
+from stockroom.core.opening import merged
 from stockroom.core.practice import Fridge, Practice
 from stockroom.core.records import HandCheck
-from stockroom.core.spells import Line
+from stockroom.core.spells import Gap, Line
 from stockroom.core.stock import FOREVER, LotState
 from stockroom.store import Link, fridges
+from stockroom.store.derived import Scan
 from stockroom.store.ledger import place_key
+from stockroom.tasks.derive import GAP, Span, kept, watched
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import LotNow
-
-DAY = 86_400
-Span = tuple[int, int, Practice]
 
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What is on record about one fridge: its readings from ``cut`` on, all its checks by hand, and its rules."""
+    """What is known of one fridge at ``until``: spells and silences by line, checks by hand, the rules of each span."""
 
     name: str
     key: int
-    at: Ints
-    milli: Ints
-    cut: int
+    lines: Sequence[tuple[Scan, list[Found]]]
     checks: Sequence[HandCheck]
     spans: Sequence[Span]
     until: int
@@ -47,6 +41,12 @@ class History:
     def rules_at(self, at: int) -> Fridge | None:
         """The fridge as the practice file described it at an instant."""
         return practice_at(self.spans, at).fridge(self.name)
+
+    @property
+    def silences(self) -> list[Gap]:
+        """The logger's silences that a reading has ended, in order."""
+        found = [Gap(f.spell.start, f.spell.end) for scan, rows in self.lines if scan.direction == GAP for f in rows]
+        return sorted(found, key=lambda g: g.start)
 
 
 def practice_at(rule_spans: Sequence[Span], at: int) -> Practice:
@@ -57,136 +57,77 @@ def practice_at(rule_spans: Sequence[Span], at: int) -> Practice:
 def history(
     conn: Link, name: str, key: int, lots: Sequence[LotNow], *, since: int = -FOREVER, until: int = FOREVER
 ) -> History:
-    """The records of a fridge, reaching back from ``since`` to a moment at which nothing was going on.
-
-    Nothing is going on where the readings are within every line that could matter for longer than two excursions
-    may lie apart; what happened before that moment cannot change what happened after it.
-    """
+    """What is known of a fridge at ``until``, without the spells and silences that were over before ``since``."""
     rule_spans = spans(conn)
-    checks = fridges.hand_checks(conn, key, name, until)
-    limits = [line for line, _ in _lines(name, rule_spans, lots).values()]
-    calm = max((f.settle_minutes for _, _, p in rule_spans if (f := p.fridge(name))), default=60) * 60
-    # Where the logger has been silent before ``since``, the look back begins at its last reading.
-    before = fridges.last_reading(conn, key, since) if since > -FOREVER else None
-    seen = since if before is None else min(since, before[0])
-    back = 2 * DAY
-    while True:
-        start = max(seen - back, -FOREVER)
-        at, milli = fridges.series(conn, key, start, until)
-        cut = _calm_before(at, milli, limits, since, calm)
-        if cut is not None or start < 0 or _is_all(conn, key, start):
-            return History(name, key, at, milli, -FOREVER if cut is None else cut, checks, rule_spans, until)
-        back *= 4
+    lines = kept(conn, key, watched(name, rule_spans, lots), since=since, until=until)
+    return History(name, key, lines, fridges.hand_checks(conn, key, name, until), rule_spans, until)
 
 
-def _is_all(conn: Link, key: int, start: int) -> bool:
-    return fridges.last_reading(conn, key, start - 1) is None
+@dataclass(frozen=True, slots=True)
+class Presence:
+    """When any piece of each product stood in a place: product -> spans [start, end), in order, none touching."""
+
+    by_product: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+
+    def any(self, product: str, start: int, end: int) -> bool:
+        """True where any piece of a product stood there at any time in [start, end)."""
+        found = self.by_product.get(product, [])
+        i = bisect_left(found, (end,)) - 1
+        return i >= 0 and found[i][1] > start
 
 
-def _calm_before(at: Ints, milli: Ints, limits: Sequence[Line], since: int, calm: int) -> int | None:
-    """The latest reading before ``since`` from which on all lines stayed in range for longer than ``calm``."""
-    if since <= -FOREVER:
-        return None
-    low = max((x.limit for x in limits if x.direction == "cold"), default=-FOREVER)
-    high = min((x.limit for x in limits if x.direction == "warm"), default=FOREVER)
-    good = (milli >= low) & (milli <= high) & (at < since)
-    # A run of good readings that lasts: its first instant is where the recomputation may begin.
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], good.astype(np.int8), [0]))))
-    for first, last in reversed(list(zip(edges[::2], edges[1::2] - 1, strict=True))):
-        if at[last] - at[first] > calm:
-            return int(at[first])
-    return None
-
-
-def _lines(
-    name: str, rule_spans: Sequence[Span], lots: Sequence[LotNow]
-) -> dict[tuple[str, int], tuple[Line, list[Span]]]:
-    """Each line that could matter, with the spans of rules in which it does."""
-    products = {x.lot.product for x in stood(lots, name)}
-    found: dict[tuple[str, int], tuple[Line, list[Span]]] = {}
-    for span in rule_spans:
-        practice = span[2]
-        fridge = practice.fridge(name)
-        if fridge is None:
-            continue
-        keeps = [
-            (p.keep.low, p.keep.high)
-            for code in sorted(products)
-            if (p := practice.product(code)) and p.keep is not None
-        ]
-        for line in lines_of(fridge, keeps):
-            found.setdefault((line.direction, line.limit), (line, []))[1].append(span)
-    return found
-
-
-def _joined(name: str, active: Sequence[Span]) -> list[tuple[int, int, Fridge]]:
-    """Spans in which a line and the fridge's own settings stayed the same: (from, until, the fridge then)."""
-    out: list[tuple[int, int, Fridge]] = []
-    for start, end, practice in active:
-        fridge = practice.fridge(name)
-        if fridge is None:
-            continue
-        alike = out and (out[-1][2].max_gap_minutes, out[-1][2].settle_minutes) == (
-            fridge.max_gap_minutes,
-            fridge.settle_minutes,
-        )
-        if alike and out[-1][1] == start:
-            out[-1] = (out[-1][0], end, fridge)
-        else:
-            out.append((start, end, fridge))
-    return out
+def presence(lots: Iterable[LotNow], place: str) -> Presence:
+    """When what stood in a place."""
+    spans_of: dict[str, list[tuple[int, int]]] = {}
+    for now in lots:
+        for parcel in now.state.parcels:
+            for stay in parcel.path():
+                if stay.place == place:
+                    end = FOREVER if stay.end is None else stay.end
+                    spans_of.setdefault(now.lot.product, []).append((stay.start, end))
+    return Presence({code: list(merged(found)) for code, found in spans_of.items()})
 
 
 def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
-    """Every event of a fridge from its cut on: by logger, by hand, and silences that are held, in order of time."""
+    """Every event of a fridge: by logger, by hand, and silences that are held, in order of time."""
+    inside = presence(lots, past.name)
     found: list[Event] = []
-    for line, active in _lines(past.name, past.spans, lots).values():
-        on_line: list[Event] = []
-        for start, end, fridge in _joined(past.name, active):
-            for at, milli in clipped(past.at, past.milli, [(start, end)]):
-                on_line += logger_events(at, milli, line, fridge)
-        on_line += [e for e in hand_events(past.checks, line) if any(a <= e.first_out < b for a, b, _ in active)]
-        found += [e for e in on_line if _matters(e, line, past, lots)]
-    found += _silent(past, lots)
-    return sorted(
-        (e for e in found if e.start >= past.cut or e.source != "logger"),
-        key=lambda e: (e.start, e.source, e.direction or "", e.limit or 0),
-    )
+    active: dict[Line, list[tuple[int, int]]] = {}
+    for scan, rows in past.lines:
+        if scan.direction == GAP:
+            continue
+        line = Line("warm" if scan.direction == "warm" else "cold", scan.limit)
+        active.setdefault(line, []).append((scan.start, scan.end))
+        found += [logger_event(f, line, over=scan.end <= past.until) for f in rows]
+    for line, ruled in active.items():
+        found += [e for e in hand_events(past.checks, line) if any(a <= e.first_out < b for a, b in ruled)]
+    found = [e for e in found if _matters(e, past, inside)]
+    found += _silent(past, inside)
+    return sorted(found, key=lambda e: (e.start, e.source, e.direction or "", e.limit or 0))
 
 
-def _silent(past: History, lots: Sequence[LotNow]) -> list[Event]:
+def _silent(past: History, inside: Presence) -> list[Event]:
     found: list[Event] = []
+    silences = past.silences
     for start, end, practice in past.spans:
         fridge = practice.fridge(past.name)
-        if fridge is None:
+        held = [g for g in silences if start <= g.start < end]
+        if fridge is None or not held:
             continue
-        held = [g for g in silences(past.at, fridge) if start <= g.start < end and g.start >= past.cut]
-        low, high = strictest(fridge, practice, [x for x in lots if _inside(x.state, past.name, start, end)])
+        there = {code for code in inside.by_product if inside.any(code, start, end)}
+        low, high = strictest(fridge, practice, there)
         found += gap_events(held, past.checks, low, high, fridge.gap_hold_hours)
     return found
 
 
-def _inside(state: LotState, place: str, start: int, end: int) -> bool:
-    return any(
-        s.place == place and s.start < end and (s.end is None or s.end > start) for p in state.parcels for s in p.path()
-    )
-
-
-def _matters(event: Event, line: Line, past: History, lots: Sequence[LotNow]) -> bool:
+def _matters(event: Event, past: History, inside: Presence) -> bool:
     """True on the fridge's own limit, and on a product's where that product stood there meanwhile."""
     fridge = past.rules_at(event.first_out)
-    if fridge is not None and line.limit == (fridge.high if line.direction == "warm" else fridge.low):
+    if fridge is not None and event.limit == (fridge.high if event.direction == "warm" else fridge.low):
         return True
-    end = FOREVER if event.end is None else event.end
+    end = FOREVER if event.end is None else event.end + 1
     practice = practice_at(past.spans, event.start)
-    return any(
-        own_line(practice, x.lot.product, event) and _inside(x.state, past.name, event.start, end + 1) for x in lots
-    )
-
-
-def stood(lots: Iterable[LotNow], place: str) -> list[LotNow]:
-    """The lots of which any piece ever stood in a place."""
-    return [x for x in lots if any(p.stood_in(place) for p in x.state.parcels)]
+    return any(own_line(practice, code, event) and inside.any(code, event.start, end) for code in inside.by_product)
 
 
 def own_line(practice: Practice, product: str, event: Event) -> bool:
@@ -199,10 +140,10 @@ def own_line(practice: Practice, product: str, event: Event) -> bool:
     return event.limit == (found.keep.high if event.direction == "warm" else found.keep.low)
 
 
-def strictest(fridge: Fridge, practice: Practice, inside: Sequence[LotNow]) -> tuple[int, int]:
-    """(low, high): the narrowest of the fridge's limits and the keep ranges of what is inside."""
+def strictest(fridge: Fridge, practice: Practice, inside: Iterable[str]) -> tuple[int, int]:
+    """(low, high): the narrowest of the fridge's limits and the keep ranges of the products inside."""
     low, high = fridge.low, fridge.high
-    for code in {x.lot.product for x in inside}:
+    for code in inside:
         product = practice.product(code)
         if product is not None and product.keep is not None:
             low = low if product.keep.low is None else max(low, product.keep.low)

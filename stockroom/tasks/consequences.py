@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from stockroom.core.excursions import Event, Numbered
 from stockroom.core.stock import Parcel, touched
-from stockroom.core.units import degrees
+from stockroom.core.units import count, degrees, few
 from stockroom.store import fridges, ledger
 from stockroom.store.fridges import Decision
 from stockroom.tasks.act import Recording, cautions
@@ -19,11 +19,12 @@ from stockroom.tasks.coldchain import (
     numbers,
     own_line,
     practice_at,
-    stood,
     warm_past,
     within_allowance,
 )
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.derive import ensured
+from stockroom.tasks.rules import spans
+from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 
 def settle(rec: Recording) -> None:
@@ -36,6 +37,7 @@ def settle(rec: Recording) -> None:
 
 def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
     lots = stood(lots_now(rec.conn).values(), name)
+    ensured(rec.conn, key, name, spans(rec.conn), lots)
     past = history(rec.conn, name, key, lots, since=since)
     seen = events(past, lots)
     warm = WarmPast((), past.spans)
@@ -46,6 +48,7 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
         warm = warm_past(rec.conn, past, seen, lots)
     found = numbers(rec.conn, past, seen)
     decisions = fridges.decisions(rec.conn)
+    held: list[tuple[int, Event]] = []
     for i, n in enumerate(found):
         if n.event.end is not None and n.event.end < since:
             continue
@@ -56,8 +59,10 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
             )
             found[i] = Numbered(n.event, number, n.others)
         if _hold(rec, past, found[i], lots, warm, decisions.get(number, [])):
-            _tell(rec, name, number, n.event, lots)
+            held.append((number, n.event))
         rec.excursions.append((number, n.event))
+    if held:
+        _tell(rec, name, held, lots)
 
 
 def _may_be_allowed(rec: Recording, lot: LotNow, event: Event) -> bool:
@@ -105,23 +110,38 @@ def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> in
     return pieces
 
 
-def _tell(rec: Recording, name: str, number: int, event: Event, lots: Sequence[LotNow]) -> None:
-    cause = f"E-{number}"
+TOLD = 3
+"""More excursions than this are told of in one line: it is one piece of news for whoever imports a season."""
+
+
+def _tell(rec: Recording, name: str, held: Sequence[tuple[int, Event]], lots: Sequence[LotNow]) -> None:
     touched_now = list(lots_now(rec.conn, only={x.lot.key for x in lots}).values())
-    pieces = sum(p.quantity for x in touched_now for p in x.state.inside() if cause in p.causes)
-    products = {x.lot.product for x in touched_now if any(cause in p.ever for p in x.state.parcels)}
-    cautions(rec, products)
-    if event.source == "gap":
-        what = f"nobody knows how cold {name} was in a silence of its logger"
-    else:
-        limit = degrees(event.limit)
-        what = (
-            f"{name} went {'above' if event.direction == 'warm' else 'below'} {limit} (worst {degrees(event.extreme)})"
+    causes = {f"E-{number}" for number, _ in held}
+    cautions(rec, {x.lot.product for x in touched_now if any(causes & p.ever.keys() for p in x.state.parcels)})
+    if len(held) > TOLD:
+        worst = [degrees(e.extreme) for _, e in sorted(held, key=lambda h: _beyond(h[1])) if e.extreme is not None]
+        what = f"{count(len(held), 'excursion')} of {name}, {few([f'E-{n}' for n, _ in held])}"
+        what += (f", worst {worst[-1]}" if worst else "") + f"; {_pieces(touched_now, causes)} in quarantine"
+        rec.note("quarantined", what, "stockroom fridge check says what to do about each", urgent=True)
+        return
+    for number, event in held:
+        if event.source == "gap":
+            what = f"nobody knows how cold {name} was in a silence of its logger"
+        else:
+            side = "above" if event.direction == "warm" else "below"
+            what = f"{name} went {side} {degrees(event.limit)} (worst {degrees(event.extreme)})"
+        rec.note(
+            "quarantined",
+            f"E-{number}: {what}; {_pieces(touched_now, {f'E-{number}'})} in quarantine",
+            f"stockroom fridge decide E-{number} --release|--discard --why …",
+            urgent=True,
         )
-    noun = "piece is" if pieces == 1 else "pieces are"
-    rec.note(
-        "quarantined",
-        f"E-{number}: {what}; {pieces} {noun} in quarantine",
-        f"stockroom fridge decide E-{number} --release|--discard --why …",
-        urgent=True,
-    )
+
+
+def _beyond(event: Event) -> int:
+    return -1 if event.extreme is None or event.limit is None else abs(event.extreme - event.limit)
+
+
+def _pieces(lots: Sequence[LotNow], causes: set[str]) -> str:
+    pieces = sum(p.quantity for x in lots for p in x.state.inside() if causes & p.causes.keys())
+    return "1 piece is" if pieces == 1 else f"{pieces} pieces are"

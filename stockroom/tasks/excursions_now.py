@@ -17,13 +17,12 @@ from stockroom.tasks.coldchain import (
     numbers,
     own_line,
     practice_at,
-    stood,
     touched_pieces,
     unsupported_pieces,
     warm_past,
     within_allowance,
 )
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,24 +67,53 @@ class ExcursionNow:
 def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int | None = None) -> list[ExcursionNow]:
     """Every excursion of a fridge as it stood at ``until``, in order of time."""
     lots = stood(lots_now(conn, until).values(), name)
-    past = history(conn, name, key, lots, until=until)
+    return excursions_of(conn, history(conn, name, key, lots, until=until), lots, until if now is None else now)
+
+
+def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -> list[ExcursionNow]:
+    """Every excursion in what is known of a fridge; ``lots`` are those that ever stood in it."""
     seen = events(past, lots)
     found = numbers(conn, past, seen)
     whole = found
-    if until < FOREVER:
-        everything = stood(lots_now(conn).values(), name)
-        full = history(conn, name, key, everything)
+    if fridges.anything_after(conn, past.key, past.until):
+        everything = stood(lots_now(conn).values(), past.name)
+        full = history(conn, past.name, past.key, everything)
         whole = numbers(conn, full, events(full, everything))
         # The reading that gave an excursion its number may lie after ``until``: the number holds all the same.
         found = [n if n.number is not None else _numbered_later(n, whole) for n in found]
-    decisions = fridges.decisions(conn, until)
+    decisions = fridges.decisions(conn, past.until)
     warm = warm_past(conn, past, seen, lots)
+    shelf = _Shelf(past.name, lots)
     out = [
-        _excursion(past, n, lots, found, warm, decisions.get(n.number or 0, []), until if now is None else now)
+        _excursion(past, n, shelf, found, warm, decisions.get(n.number or 0, []), now)
         for n in found
         if n.number is not None
     ]
     return out + _unsupported(conn, past, lots, {m for n in (*found, *whole) for m in (n.number, *n.others) if m})
+
+
+class _Shelf:
+    """The lots that ever stood in a fridge, found by when they did and by what they were ever held for."""
+
+    def __init__(self, place: str, lots: Sequence[LotNow]) -> None:
+        self.hulls = []
+        self.by_cause: dict[str, list[LotNow]] = {}
+        for x in lots:
+            stays = [s for p in x.state.parcels for s in p.path() if s.place == place]
+            ends = [FOREVER if s.end is None else s.end for s in stays]
+            self.hulls.append((min(s.start for s in stays), max(ends), x))
+            for cause in {c for p in x.state.parcels for c in p.ever}:
+                self.by_cause.setdefault(cause, []).append(x)
+
+    def near(self, event: Event, causes: set[str]) -> list[LotNow]:
+        """The lots that an event may have touched, or that were ever held for it."""
+        end = FOREVER if event.end is None else event.end
+        held = {x.lot.key for x in self.bearing(causes)}
+        return [x for first, last, x in self.hulls if (first <= end and last > event.start) or x.lot.key in held]
+
+    def bearing(self, causes: set[str]) -> list[LotNow]:
+        """The lots of which any piece was ever held for one of the causes."""
+        return list({x.lot.key: x for c in causes for x in self.by_cause.get(c, [])}.values())
 
 
 def _numbered_later(n: Numbered, whole: Sequence[Numbered]) -> Numbered:
@@ -99,7 +127,7 @@ def _numbered_later(n: Numbered, whole: Sequence[Numbered]) -> Numbered:
 def _excursion(
     past: History,
     n: Numbered,
-    lots: Sequence[LotNow],
+    shelf: _Shelf,
     among: Sequence[Numbered],
     warm: WarmPast,
     made: Sequence[Decision],
@@ -110,14 +138,15 @@ def _excursion(
     practice = practice_at(past.spans, event.start)
     touched: list[tuple[str, str, int]] = []
     covered = True
-    for x in lots:
+    for x in shelf.near(event, causes):
         own = own_line(practice, x.lot.product, event)
         pieces = touched_pieces(x.state, past.name, event, causes) if own else _ever(x, causes)
         if not pieces:
             continue
         touched.append((x.lot.product, x.lot.code, pieces))
         covered = covered and within_allowance(practice, x, event, warm.before(x, event), now)
-    held = sum(p.quantity for x in lots for p in x.state.inside() if causes & set(p.causes))
+    bearing = shelf.bearing(causes)
+    held = sum(p.quantity for x in bearing for p in x.state.inside() if causes & p.causes.keys())
     last = made[-1] if made else None
     same = last is not None and last.figures == event.figures()
     return ExcursionNow(
@@ -136,7 +165,7 @@ def _excursion(
         last,
         tuple(linked(event, among)),
         n.others,
-        sum(unsupported_pieces(x.state, past.name, event, causes) for x in lots),
+        sum(unsupported_pieces(x.state, past.name, event, causes) for x in bearing),
     )
 
 

@@ -4,11 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-import numpy as np
-
 from stockroom.core.checks import StaffedDay, calibration, missed_checks
 from stockroom.core.drift import Drift, drift
-from stockroom.core.excursions import Ints, silences
 from stockroom.core.opening import Opening
 from stockroom.core.practice import Fridge
 from stockroom.core.records import HandCheck
@@ -16,10 +13,10 @@ from stockroom.core.spells import Gap, silence
 from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
 from stockroom.store import Link, fridges, ledger, practices
-from stockroom.tasks.coldchain import strictest
-from stockroom.tasks.excursions_now import ExcursionNow, excursions
+from stockroom.tasks.coldchain import history, strictest
+from stockroom.tasks.excursions_now import ExcursionNow, excursions_of
 from stockroom.tasks.rules import Rules, rules, spans
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 DRIFT_DAYS = 60
 
@@ -66,17 +63,18 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     if key is None:
         return FridgeNow(fridge, None, (), (), (), None, overdue, None, 0, False)
     lots = list(lots_now(conn, until).values())
-    checks = fridges.hand_checks(conn, key, name, until)
-    at, milli = fridges.series(conn, key, end=until)
+    here = stood(lots, name)
+    known = history(conn, name, key, here, until=until)
+    checks = known.checks
     off = _off(conn, key, until)
-    found = excursions(conn, name, key, until)
+    found = excursions_of(conn, known, here, until)
     past = _past(conn, name, key, until)
     made = [c.at for c in checks]
-    holes, silent = _silences(past, at, made, until, off)
-    missed = _missed(conn, past, key, made, until, _first_use(lots, checks, name))
-    drifting = _drift(at, milli, opening, today)
-    seen = [(int(at[-1]), int(milli[-1]))] if len(at) else []
-    seen += [(c.at, c.milli) for c in checks[-1:]]
+    newest = fridges.last_reading(conn, key, until)
+    holes, silent = _silences(past, known.silences, newest, made, until, off)
+    missed = _missed(conn, past, key, made, until, _first_use(here, checks, name))
+    drifting = None if newest is None else _drift(conn, key, opening, today)
+    seen = ([] if newest is None else [newest]) + [(c.at, c.milli) for c in checks[-1:]]
     floor = -FOREVER if since is None else since
     return FridgeNow(
         fridge,
@@ -112,19 +110,20 @@ def _first_use(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -
     return min([*stays, *made], default=FOREVER)
 
 
-def _silences(past: "Past", at: Ints, checks: Sequence[int], until: int, off: bool) -> tuple[list[Gap], Gap | None]:
+def _silences(
+    past: "Past", ended: Sequence[Gap], newest: tuple[int, int] | None, checks: Sequence[int], until: int, off: bool
+) -> tuple[list[Gap], Gap | None]:
     """(every silence by the rules of its time, the one that lasts and asks for a check by hand)."""
-    holes = [g for start, end, f, _ in past.rules for g in silences(at, f) if start <= g.start < end]
     fridge, opening = past.rules[-1][2], past.rules[-1][3]
-    if fridge.logger_minutes is None or not len(at):
-        return holes, None
-    lasting = silence(int(at[-1]), until, fridge.max_gap_minutes * 60)
+    if fridge.logger_minutes is None or newest is None:
+        return list(ended), None
+    lasting = silence(newest[0], until, fridge.max_gap_minutes * 60)
     if lasting is None:
-        return holes, None
+        return list(ended), None
     today = opening.midnight(opening.day(until))
     answered = any(c > lasting.start and c >= today for c in checks)
     explained = {opening.day(lasting.start), opening.day(until)} & past.explained
-    return [*holes, lasting], None if answered or explained or off else lasting
+    return [*ended, lasting], None if answered or explained or off else lasting
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,17 +174,11 @@ def _on(switches: Sequence[tuple[int, bool]], start: int, end: int) -> bool:
     return (not before or before[-1]) and all(on for when, on in switches if start < when <= end)
 
 
-def _drift(
-    at: Ints, milli: Ints, opening: Opening,
-    today: date,
-) -> Drift | None:  # fmt: skip
-    means = []
-    for back in range(DRIFT_DAYS, 0, -1):
-        day = today - timedelta(days=back)
-        a, b = np.searchsorted(at, [opening.midnight(day), opening.midnight(day + timedelta(days=1))])
-        if b > a:
-            means.append((day, float(milli[a:b].mean()) / 1000))
-    return drift(means, today)
+def _drift(conn: Link, key: int, opening: Opening, today: date) -> Drift | None:
+    """The drift of the daily means, days by the practice's own clock."""
+    midnights = {opening.midnight(today - timedelta(days=back)): back for back in range(DRIFT_DAYS, -1, -1)}
+    means = fridges.means(conn, key, list(midnights))
+    return drift([(today - timedelta(days=midnights[at]), mean / 1000) for at, mean in means], today)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,5 +206,5 @@ def check(
 
 def limits_inside(conn: Link, rule: Rules, fridge: Fridge, at: int) -> tuple[int, int]:
     """(low, high): the strictest limits of a fridge and of what stands in it at an instant."""
-    inside = [x for x in lots_now(conn, at).values() if x.state.quantity(fridge.name)]
+    inside = {x.lot.product for x in lots_now(conn, at).values() if x.state.quantity(fridge.name)}
     return strictest(fridge, rule.practice, inside)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from stockroom.core.excursions import Ints, silences
+from stockroom.core.spells import Ints
 from stockroom.core.units import celsius, count, few
 from stockroom.core.when import utc_text
 from stockroom.errors import Refused
@@ -17,8 +17,10 @@ from stockroom.store import fridges, practices
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.consequences import settle
+from stockroom.tasks.derive import ensured, mended, silences
 from stockroom.tasks.places import fridge_named, key_of
-from stockroom.tasks.rules import rules
+from stockroom.tasks.rules import rules, spans
+from stockroom.tasks.shelves import lots_now, stood
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,37 +58,36 @@ def import_log(
     zone = _zone(how.pop("zone", None), rule.zone)
     # Parsed before the lock is taken: a long file keeps nobody waiting.
     parsed = [(n, read_logger(data, n, zone=zone, **how)) for n, data in files]
+    rejected: list[dict[str, Any]] = []
+    rows = _joined(parsed, act.now, rejected)
+    lines = sum(f.lines for _, f in parsed)
+    notes = dict.fromkeys(f"{n}: {text}" for n, f in parsed for text in f.notes)
+    del parsed
     with recording(store, act, "import") as rec:
         key = key_of(rec, name)
-        rejected: list[dict[str, Any]] = []
-        at, milli, line, source = _joined(parsed, act.now, rejected)
-        new_at, new_milli, already, conflicts = _new(rec, key, at, milli, line, source)
-        if len(new_at):
-            rec.book.add_readings(key, new_at, new_milli)
-            rec.touches(name, int(new_at[0]))
-            settle(rec)
-            rec.fridges.clear()
+        new = _new(rec, key, rows)
+        if len(new.at):
+            _take_in(rec, name, key, new)
         if reading.given():
             practices.remember(rec.book, f"logger:{name}", json.dumps({**memory, **reading.given()}, sort_keys=True))
-        gaps = _gaps(rec, name, key, at)
-        touched = _touched(rec, new_at)
+        touched = _touched(rec, new.at)
         names = ", ".join(n for n, _ in files)
-        rec.book.what = f"{name}: {count(len(new_at), 'reading')} from {names}"
-        for note in dict.fromkeys(f"{n}: {text}" for n, f in parsed for text in f.notes):
+        rec.book.what = f"{name}: {count(len(new.at), 'reading')} from {names}"
+        for note in notes:
             rec.note("file", note)
         rec.fields |= {
             "fridge": name,
-            "lines": sum(f.lines for _, f in parsed),
-            "added": len(new_at),
-            "already_there": already,
-            "conflicts": conflicts,
+            "lines": lines,
+            "added": len(new.at),
+            "already_there": new.already,
+            "conflicts": new.conflicts,
             "rejected": rejected,
-            "first": utc_text(int(at.min())) if len(at) else None,
-            "last": utc_text(int(at.max())) if len(at) else None,
-            "gaps": gaps,
+            "first": None if new.first is None else utc_text(new.first),
+            "last": None if new.last is None else utc_text(new.last),
+            "gaps": _gaps(rec, key, new),
             "excursions": touched,
         }
-        _tell(rec, rejected, conflicts, touched, names)
+        _tell(rec, rejected, new.conflicts, touched, names)
     return rec.done()
 
 
@@ -99,10 +100,17 @@ def _zone(text: str | None, usual: ZoneInfo) -> ZoneInfo:
         raise Refused("unknown-zone", f'there is no time zone "{text}"', "write it like Europe/Lisbon or UTC") from None
 
 
-def _joined(
-    parsed: Sequence[tuple[str, LoggerFile]], now: int, rejected: list[dict[str, Any]]
-) -> tuple[Ints, Ints, Ints, list[str]]:
-    """All accepted rows in file order: (instants, thousandths, lines, file of each where there are several)."""
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """The accepted rows of all files in their order; ``source`` has the file of each, where there are several."""
+
+    at: Ints
+    milli: Ints
+    line: Ints
+    source: Sequence[str]
+
+
+def _joined(parsed: Sequence[tuple[str, LoggerFile]], now: int, rejected: list[dict[str, Any]]) -> _Rows:
     several = len(parsed) > 1
     ats, millis, lines, names = [], [], [], []
     for name, file in parsed:
@@ -111,74 +119,106 @@ def _joined(
         ahead = file.at > now + 300
         for n in file.line[ahead].tolist():
             rejected.append({"line": n, "why": "lies ahead of now: look at the device's clock", **extra})
-        ats.append(file.at[~ahead])
-        millis.append(file.milli[~ahead])
-        lines.append(file.line[~ahead])
-        names += [name] * int((~ahead).sum()) if several else []
-    empty = np.array([], dtype=np.int64)
-    return np.concatenate([empty, *ats]), np.concatenate([empty, *millis]), np.concatenate([empty, *lines]), names
+        if ahead.any():
+            ats.append(file.at[~ahead])
+            millis.append(file.milli[~ahead])
+            lines.append(file.line[~ahead])
+        else:
+            ats.append(file.at)
+            millis.append(file.milli)
+            lines.append(file.line)
+        names += [name] * len(ats[-1]) if several else []
+    if len(ats) == 1:
+        return _Rows(ats[0], millis[0], lines[0], names)
+    return _Rows(np.concatenate(ats), np.concatenate(millis), np.concatenate(lines), names)
 
 
-def _new(
-    rec: Recording, key: int, at: Ints, milli: Ints, line: Ints, source: Sequence[str]
-) -> tuple[Ints, Ints, int, list[dict[str, Any]]]:
-    """(new instants, their values, rows already there, conflicts): the first value for an instant stays."""
-    if not len(at):
-        return at, milli, 0, []
-    order = np.argsort(at, kind="stable")
-    sorted_at, sorted_milli = at[order], milli[order]
-    first = np.concatenate(([True], np.diff(sorted_at) != 0))
-    kept = sorted_milli[first]
-    known_at, known_milli = fridges.series(rec.conn, key, int(sorted_at[0]), int(sorted_at[-1]))
-    unique_at = sorted_at[first]
-    where = np.searchsorted(known_at, unique_at)
-    there = np.zeros(len(unique_at), dtype=bool)
-    inside = where < len(known_at)
-    there[inside] = known_at[where[inside]] == unique_at[inside]
+@dataclass(frozen=True, slots=True)
+class _New:
+    """What the files add: new readings in order of time, and all that then stands from the first to the last of them."""
+
+    at: Ints
+    milli: Ints
+    all_at: Ints
+    all_milli: Ints
+    already: int
+    conflicts: list[dict[str, Any]]
+    first: int | None
+    """The first instant in the files, new or not; ``last`` likewise."""
+    last: int | None
+
+
+def _new(rec: Recording, key: int, rows: _Rows) -> _New:
+    """What is new: the first value for an instant stays, another one is a conflict and kept beside it."""
+    if not len(rows.at):
+        return _New(rows.at, rows.milli, rows.at, rows.milli, 0, [], None, None)
+    first, last = int(rows.at.min()), int(rows.at.max())
+    known_at, known_milli = fridges.series(rec.conn, key, first, last)
+    if not len(known_at) and bool((np.diff(rows.at) > 0).all()):
+        return _New(rows.at, rows.milli, rows.at, rows.milli, 0, [], first, last)
+    order = np.argsort(rows.at, kind="stable")
+    sorted_at, sorted_milli = rows.at[order], rows.milli[order]
+    opens = np.concatenate(([True], np.diff(sorted_at) != 0))
+    kept, unique_at = sorted_milli[opens], sorted_at[opens]
+    where = np.minimum(np.searchsorted(known_at, unique_at), max(len(known_at) - 1, 0))
+    there = known_at[where] == unique_at if len(known_at) else np.zeros(len(unique_at), dtype=bool)
     kept[there] = known_milli[where[there]]
     # Every row is compared with the value that stands for its instant.
-    group = np.cumsum(first) - 1
+    group = np.cumsum(opens) - 1
     differs = sorted_milli != kept[group]
-    repeated = ~first | there[group]
-    fresh = ~there
-    on_record = fridges.known_conflicts(rec.conn, key)
+    repeated = ~opens | there[group]
+    conflicts = _conflicts(rec, key, rows, order, np.flatnonzero(differs & repeated), kept[group])
+    at, milli = unique_at[~there], kept[~there]
+    all_at, all_milli = at, milli
+    if len(at) and len(known_at):
+        a, b = np.searchsorted(known_at, [at[0], at[-1]])
+        both = np.concatenate((at, known_at[a:b])), np.concatenate((milli, known_milli[a:b]))
+        by_time = np.argsort(both[0], kind="stable")
+        all_at, all_milli = both[0][by_time], both[1][by_time]
+    return _New(at, milli, all_at, all_milli, int((repeated & ~differs).sum()), conflicts, first, last)
+
+
+def _conflicts(rec: Recording, key: int, rows: _Rows, order: Ints, found: Ints, kept: Ints) -> list[dict[str, Any]]:
+    """Rows (positions in ``order``) that say another value than stands; on record once each."""
+    on_record = fridges.known_conflicts(rec.conn, key) if found.size else set()
     conflicts = []
-    for i in np.flatnonzero(differs & repeated).tolist():
-        row, when, other = int(order[i]), int(sorted_at[i]), int(sorted_milli[i])
+    for i in found.tolist():
+        row = int(order[i])
+        when, other = int(rows.at[row]), int(rows.milli[row])
         conflicts.append(
             {
-                "line": int(line[row]),
+                "line": int(rows.line[row]),
                 "at": utc_text(when),
-                "kept_celsius": celsius(int(kept[group[i]])),
+                "kept_celsius": celsius(int(kept[i])),
                 "other_celsius": celsius(other),
-                **({"file": source[row]} if source else {}),
+                **({"file": rows.source[row]} if rows.source else {}),
             }
         )
         if (when, other) not in on_record:
             on_record.add((when, other))
-            fridges.conflicting(rec.book, key, when, int(kept[group[i]]), other, int(line[row]))
-    already = int((repeated & ~differs).sum())
-    return unique_at[fresh], kept[fresh], already, conflicts
+            fridges.conflicting(rec.book, key, when, int(kept[i]), other, int(rows.line[row]))
+    return conflicts
 
 
-def _gaps(rec: Recording, name: str, key: int, at: Ints) -> list[dict[str, Any]]:
+def _take_in(rec: Recording, name: str, key: int, new: _New) -> None:
+    """Adds the new readings, mends what is derived from them, and draws the consequences."""
+    rule_spans = spans(rec.conn)
+    ensured(rec.conn, key, name, rule_spans, stood(lots_now(rec.conn).values(), name))
+    rec.book.add_readings(key, new.at, new.milli, rec.act.advance)
+    mended(rec.conn, key, name, rule_spans, new.all_at, new.all_milli)
+    rec.touches(name, int(new.at[0]))
+    settle(rec)
+    rec.fridges.clear()
+
+
+def _gaps(rec: Recording, key: int, new: _New) -> list[dict[str, Any]]:
     """Silences that begin or end within what the files cover, as the record now has them."""
-    fridge = rec.rules.practice.fridge(name)
-    if fridge is None or not len(at):
+    if new.first is None or new.last is None:
         return []
-    edge = fridges.last_reading(rec.conn, key, int(at.min()) - 1)
-    start = int(at.min()) if edge is None else edge[0]
-    series_at, _ = fridges.series(rec.conn, key, start, _next(rec, key, int(at.max())))
     return [
-        {"start": utc_text(g.start), "end": utc_text(g.end), "minutes": round((g.end - g.start) / 60, 2)}
-        for g in silences(series_at, fridge)
-        if g.end is not None
+        {"start": utc_text(a), "end": utc_text(b), "minutes": round((b - a) / 60, 2)}
+        for a, b in silences(rec.conn, key, new.first, new.last)
     ]
-
-
-def _next(rec: Recording, key: int, after: int) -> int:
-    later, _ = fridges.series(rec.conn, key, after + 1, after + 40 * 86_400)
-    return int(later[0]) if len(later) else after
 
 
 def _touched(rec: Recording, new_at: Ints) -> list[str]:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from stockroom.core.changes import changes
 from stockroom.core.opening import DayException
@@ -10,7 +11,7 @@ from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.practice_file import decode_practice, read_practice
 from stockroom.store import Link, ledger, practices
-from stockroom.store.engine import Store
+from stockroom.store.engine import Store, opened
 from stockroom.store.writing import writing
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.diary import diary
@@ -62,6 +63,20 @@ class Loading:
     text: str
     changes: tuple[str, ...]
     findings: tuple[str, ...]
+
+
+def bring_up(where: str, stamp: str) -> dict[str, Any]:
+    """Brings an older database to this program's revision, after a copy, and computes what newer revisions keep.
+
+    Returns ``{"from", "to", "copy"}``. Raises: DatabaseError.
+    """
+    from stockroom.store.migrate import upgrade
+    from stockroom.tasks.derive import rebuilt
+
+    result = upgrade(where, stamp)
+    if result["from"] != result["to"]:
+        rebuilt(opened(where))
+    return result
 
 
 def compared(conn: Link, data: bytes, name: str, at: int) -> Loading:

@@ -1,6 +1,6 @@
 """What stands where: every lot with its state at an instant."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -42,6 +42,11 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
         known, found = ledger.lots(conn), ledger.records(conn)
         done[until] = {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
     return done[until] if only is None else {k: v for k, v in done[until].items() if k in only}
+
+
+def stood(lots: Iterable[LotNow], place: str) -> list[LotNow]:
+    """The lots of which any piece ever stood in a place."""
+    return [x for x in lots if any(p.stood_in(place) for p in x.state.parcels)]
 
 
 def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:

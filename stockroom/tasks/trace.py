@@ -2,18 +2,15 @@
 
 from dataclasses import dataclass
 
-from stockroom.core.exposure import Exposure, Part, combined, exposure_of, unmonitored
-from stockroom.core.handchecks import covered
-from stockroom.core.opening import merged
-from stockroom.core.practice import Practice
+from stockroom.core.exposure import Exposure
 from stockroom.core.records import Booking, Lot
 from stockroom.core.stock import LotState
-from stockroom.store import Link, bookings, entries, fridges, ledger
+from stockroom.store import Link, bookings, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import booking_named, booking_of
+from stockroom.tasks.lot_exposure import lot_exposure
 from stockroom.tasks.places import code_named
 from stockroom.tasks.rules import rules
-from stockroom.tasks.rules import spans as rule_spans
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now
 
 
@@ -122,38 +119,6 @@ def _stays(state: LotState) -> tuple[tuple[str, int, int | None, int], ...]:
             found[key] = found.get(key, 0) + parcel.quantity
     rows = [(place, start, end, n) for (place, start, end), n in found.items()]
     return tuple(sorted(rows, key=lambda r: (r[1], r[0], r[2] or 1 << 60)))
-
-
-def lot_exposure(conn: Link, now: LotNow, as_of: int) -> Exposure:
-    """What a lot was exposed to over all places in which any piece of it stood, each place's time counted once."""
-    spans: dict[str, list[tuple[int, int]]] = {}
-    for parcel in now.state.parcels:
-        for stay in parcel.path():
-            spans.setdefault(stay.place, []).append((stay.start, as_of if stay.end is None else stay.end))
-    parts: list[Part] = []
-    ruled = rule_spans(conn)
-    for place, times in sorted(spans.items()):
-        key = ledger.place_key(conn, place)
-        for start, end in merged((a, b) for a, b in times if b > a):
-            # Each part of a stay is judged by the rules of its time.
-            for first, last, practice in ruled:
-                a, b = max(start, first), min(end, last)
-                if a < b:
-                    parts.append(_part(conn, practice, now.lot.product, place, key, a, b, as_of))
-    return combined(parts).exposure
-
-
-def _part(
-    conn: Link, practice: Practice, code: str, place: str, key: int | None, start: int, end: int, as_of: int
-) -> Part:
-    """The exposure of one stay, from what had happened by ``as_of``."""
-    fridge, product = practice.fridge(place), practice.product(code)
-    if fridge is None or key is None:
-        return unmonitored(start, end)
-    gap = fridge.max_gap_minutes * 60
-    at, milli = fridges.series(conn, key, start - gap, min(end + gap, as_of))
-    shown = covered(fridges.hand_checks(conn, key, place, as_of))
-    return exposure_of(at, milli, start, end, product.keep if product else None, gap, shown)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from stockroom.core.units import count
 from stockroom.errors import Refused
-from stockroom.store import Link, entries, ledger
+from stockroom.store import Link, derived, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.store.entries import EntryRow
 from stockroom.tasks.act import Act, Recorded, may_decide, recording
@@ -33,6 +33,8 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
         if target.kind in DECISIONS:
             may_decide(replace(act, by_typed=True), rec.rules)
         entries.reverse(rec.book, target.n, why)
+        for key, _, _ in derived.reading_spans(rec.conn, target.n):
+            derived.forget(rec.conn, key)
         rec.rules = rules(rec.conn, act.at)
         if target.kind == "practice":
             for fridge in rec.rules.practice.fridges:

@@ -1,0 +1,200 @@
+"""What is computed from the readings and kept beside them: spells and silences on each line, days summed up.
+
+None of it is a record: it may be dropped and made anew (``tasks.derive``), and ``records verify`` does so to compare.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import sqlalchemy as sa
+
+from stockroom.core.days import Day
+from stockroom.core.excursions import Found
+from stockroom.core.exposure import Part
+from stockroom.core.spells import Spell
+from stockroom.core.stock import FOREVER
+from stockroom.store import tables as t
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """A line of a fridge over a span of rules in which nothing about it changed: [start, end).
+
+    ``direction`` is warm, cold, or gap (a silence; limit and settle are 0 then). ``max_gap`` and ``settle`` are in
+    seconds. Its spells are complete from ``since`` on.
+    """
+
+    direction: str
+    limit: int
+    start: int
+    end: int
+    max_gap: int
+    settle: int
+    since: int
+
+    def serves(self, wanted: "Scan") -> bool:
+        """True where what was kept for this one answers another."""
+        mine = (self.direction, self.limit, self.start, self.end, self.max_gap, self.settle)
+        theirs = (wanted.direction, wanted.limit, wanted.start, wanted.end, wanted.max_gap, wanted.settle)
+        return mine == theirs and self.since <= wanted.since
+
+    @property
+    def key(self) -> tuple[str, int, int]:
+        """By what it is known within its fridge."""
+        return self.direction, self.limit, self.start
+
+
+def scans(conn: sa.Connection, fridge: int) -> dict[tuple[str, int, int], Scan]:
+    """Key -> scan of every line that is kept for a fridge."""
+    rows = conn.execute(sa.select(t.line_scan).where(t.line_scan.c.fridge == fridge))
+    found = [Scan(r.direction, r.limit_milli, r.from_at, r.until_at, r.max_gap, r.settle, r.since) for r in rows]
+    return {s.key: s for s in found}
+
+
+def spells(
+    conn: sa.Connection, fridge: int, since: int = -FOREVER, until: int = FOREVER
+) -> dict[tuple[str, int, int], list[Found]]:
+    """Key of a scan -> its spells that began by ``until`` and were not over before ``since``, in order."""
+    s = t.spell.c
+    query = sa.select(t.spell).where(s.fridge == fridge)
+    if since > -FOREVER:
+        query = query.where(sa.or_(s.end_at.is_(None), s.end_at >= since))
+    if until < FOREVER:
+        query = query.where(s.first_out <= until)
+    found: dict[tuple[str, int, int], list[Found]] = {}
+    for r in conn.execute(query.order_by(s.direction, s.limit_milli, s.from_at, s.first_out)):
+        (
+            _, direction, limit, start, first_out, last_out, start_at, end_at, before, after, seconds, extreme, area, mkt,
+        ) = r  # fmt: skip
+        spell = Spell(start_at, end_at, seconds, before, after, extreme, area, first_out, last_out)
+        found.setdefault((direction, limit, start), []).append(Found(spell, mkt))
+    return found
+
+
+def keep_scan(conn: sa.Connection, fridge: int, scan: Scan) -> None:
+    """Keeps that a line is watched from now on; what was kept under its key before is forgotten."""
+    drop_scan(conn, fridge, scan.key)
+    conn.execute(
+        t.line_scan.insert(),
+        [
+            {
+                "fridge": fridge, "direction": scan.direction, "limit_milli": scan.limit, "from_at": scan.start,
+                "until_at": scan.end, "max_gap": scan.max_gap, "settle": scan.settle, "since": scan.since,
+            }
+        ],
+    )  # fmt: skip
+
+
+def drop_scan(conn: sa.Connection, fridge: int, key: tuple[str, int, int]) -> None:
+    """Forgets a line and its spells."""
+    for table in (t.line_scan, t.spell):
+        c = table.c
+        conn.execute(
+            sa.delete(table).where(
+                c.fridge == fridge, c.direction == key[0], c.limit_milli == key[1], c.from_at == key[2]
+            )
+        )
+
+
+def keep_spells(
+    conn: sa.Connection, fridge: int, scan: Scan, found: Iterable[Found], first: int = -FOREVER, last: int = FOREVER
+) -> None:
+    """Keeps the spells of a line whose first reading out of range lies in [first, last], instead of those kept so far."""
+    c = t.spell.c
+    conn.execute(
+        sa.delete(t.spell).where(
+            c.fridge == fridge, c.direction == scan.direction, c.limit_milli == scan.limit, c.from_at == scan.start,
+            c.first_out >= first, c.first_out <= last,
+        )
+    )  # fmt: skip
+    rows = [
+        {
+            "fridge": fridge, "direction": scan.direction, "limit_milli": scan.limit, "from_at": scan.start,
+            "first_out": f.spell.first_out, "last_out": f.spell.last_out, "start_at": f.spell.start,
+            "end_at": f.spell.end, "before_at": f.spell.at_most_from, "after_at": f.spell.at_most_to,
+            "seconds": f.spell.seconds, "extreme": f.spell.extreme, "degree_minutes": f.spell.degree_minutes,
+            "mkt": f.mkt,
+        }
+        for f in found
+    ]  # fmt: skip
+    if rows:
+        conn.execute(t.spell.insert(), rows)
+
+
+def days(conn: sa.Connection, fridge: int, first: int, last: int) -> list[tuple[Day, int]]:
+    """(day, the ``max_gap`` in seconds by which it was summed up) from UTC day ``first`` to ``last``, in order."""
+    return [
+        (Day(day, readings, Part(seconds_logged=held, integral=area, min_milli=low, max_milli=high)), gap)
+        for day, gap, readings, low, high, held, area in conn.execute(
+            _days(), {"fridge": fridge, "first": first, "last": last}
+        )
+    ]
+
+
+@cache
+def _days() -> Any:
+    c = t.day_summary.c
+    return (
+        sa.select(c.day, c.max_gap, c.readings, c.low, c.high, c.monitored, c.integral)
+        .where(
+            c.fridge == sa.bindparam("fridge"), c.day >= sa.bindparam("first"), c.day <= sa.bindparam("last")
+        )
+        .order_by(c.day)
+    )  # fmt: skip
+
+
+def day_gaps(conn: sa.Connection, fridge: int) -> set[int]:
+    """The ``max_gap`` values, in seconds, by which the days of a fridge were summed up."""
+    c = t.day_summary.c
+    return {int(g) for g in conn.scalars(sa.select(c.max_gap).distinct().where(c.fridge == fridge))}
+
+
+def keep_days(conn: sa.Connection, fridge: int, found: Sequence[Day], max_gap: int, first: int, last: int) -> None:
+    """Keeps the summaries of the UTC days ``first`` to ``last`` instead of those kept so far."""
+    c = t.day_summary.c
+    conn.execute(sa.delete(t.day_summary).where(c.fridge == fridge, c.day >= first, c.day <= last))
+    rows = [
+        {
+            "fridge": fridge, "day": d.number, "max_gap": max_gap, "readings": d.readings, "low": d.part.min_milli,
+            "high": d.part.max_milli, "monitored": d.part.seconds_logged, "integral": d.part.integral,
+        }
+        for d in found
+    ]  # fmt: skip
+    if rows:
+        conn.execute(t.day_summary.insert(), rows)
+
+
+def reading_spans(conn: sa.Connection, entry: int) -> list[tuple[int, int, int]]:
+    """(fridge key, first instant, last instant) of the readings that an entry brought."""
+    c = t.reading_span.c
+    return [
+        (int(f), int(a), int(b))
+        for f, a, b in conn.execute(sa.select(c.fridge, c.first_at, c.last_at).where(c.entry == entry))
+    ]
+
+
+def forget(conn: sa.Connection, fridge: int) -> None:
+    """Drops every spell, line and day that is kept for a fridge."""
+    for table in (t.spell, t.line_scan, t.day_summary):
+        conn.execute(sa.delete(table).where(table.c.fridge == fridge))
+
+
+def keep_spans_anew(conn: sa.Connection) -> None:
+    """Makes the list of which entry brought which stretch of readings anew."""
+    conn.execute(sa.delete(t.reading_span))
+    conn.execute(t.reading_span.insert().from_select([c.name for c in t.reading_span.columns], _spans_anew()))
+
+
+def spans_fit(conn: sa.Connection) -> bool:
+    """True where that list is as the readings say."""
+    kept = sa.select(t.reading_span)
+    return {tuple(r) for r in conn.execute(kept)} == {tuple(r) for r in conn.execute(_spans_anew())}
+
+
+def _spans_anew() -> sa.Select[Any]:
+    r = t.reading.c
+    return sa.select(
+        r.entry, r.fridge, sa.func.min(r.at), sa.func.max(r.at), sa.func.count()
+    ).group_by(r.entry, r.fridge)  # fmt: skip
