@@ -6,6 +6,7 @@ data may change the figures of an excursion but never which one it is.
 """
 
 import json
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -159,10 +160,14 @@ def numbered(
     by_line: dict[tuple[str, str | None, int | None], list[tuple[int, int]]] = {}
     for number, source, direction, limit, at in anchors:
         by_line.setdefault((source, direction, limit), []).append((at, number))
+    for rows in by_line.values():
+        rows.sort()
     found = []
     for event in events:
         near = by_line.get((event.source, event.direction, event.limit), [])
-        inside = sorted(number for at, number in near if event.first_out <= at <= event.last_out)
+        first = bisect_left(near, (event.first_out,))
+        last = bisect_left(near, (event.last_out + 1,))
+        inside = sorted(number for _, number in near[first:last])
         found.append(Numbered(event, inside[0] if inside else None, tuple(inside[1:])))
     return found
 

@@ -166,34 +166,40 @@ def numbers(conn: Link, past: History, found: Sequence[Event]) -> list[Numbered]
     return numbered(found, rows)
 
 
-def within_allowance(practice: Practice, lot: LotNow, event: Event, earlier: Sequence[Event], now: int) -> bool:
+def within_allowance(practice: Practice, lot: LotNow, event: Event, warm: "WarmPast", now: int) -> bool:
     """True where the product's own allowance covers a warm event, counted with all the lot has had before.
 
-    ``earlier`` are the lot's other warm events on its own line that began before this one. It never covers the cold
-    side or a silence, and what lasts counts up to now.
+    It never covers the cold side or a silence, and what lasts counts up to now.
     """
     product = practice.product(lot.lot.product)
     allowance = product.allowance if product else None
     if allowance is None or event.direction != "warm" or event.extreme is None or event.extreme > allowance.up_to:
         return False
     spent = 0.0
-    for e in (*earlier, event):
+    for e in (*warm.before(lot, event), event):
         spent += e.minutes_at_most if e.minutes_at_most is not None else max(0.0, (now - e.start) / 60)
     return spent <= allowance.minutes
 
 
-def linked(event: Event, among: Sequence[Numbered]) -> list[int]:
-    """Numbers of the other records of the same thing: the logger's for a check by hand and the other way round."""
-    if event.source == "gap":
-        return []
-    return sorted(
-        n.number
-        for n in among
-        if n.number is not None
-        and n.event.source not in (event.source, "gap")
-        and n.event.limit == event.limit
-        and overlapping(event, n.event)
-    )
+@dataclass(frozen=True, slots=True)
+class Links:
+    """Events with numbers by what they may be linked to: the limit and the source."""
+
+    by_kind: dict[tuple[int | None, str], list[Numbered]]
+
+    def to(self, event: Event) -> list[int]:
+        """Numbers of the other records of the same thing: the logger's for a check by hand and the other way round."""
+        other = {"logger": "hand", "hand": "logger"}.get(event.source, "")
+        found = self.by_kind.get((event.limit, other), [])
+        return sorted(n.number for n in found if n.number is not None and overlapping(event, n.event))
+
+
+def links(among: Sequence[Numbered]) -> Links:
+    """What the events of a fridge may be linked to."""
+    by_kind: dict[tuple[int | None, str], list[Numbered]] = {}
+    for n in among:
+        by_kind.setdefault((n.event.limit, n.event.source), []).append(n)
+    return Links(by_kind)
 
 
 def unsupported_pieces(state: LotState, place: str, event: Event, causes: set[str]) -> int:

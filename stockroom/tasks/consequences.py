@@ -88,7 +88,7 @@ def _hold(
     for lot in lots:
         if not own_line(practice, lot.lot.product, event):
             continue
-        if within_allowance(practice, lot, event, warm.before(lot, event), rec.act.now):
+        if within_allowance(practice, lot, event, warm, rec.act.now):
             continue
         for found in touched(lot.state, past.name, event.start, event.end, frozenset(causes)):
             ledger.held(rec.book, lot.lot.key, past.key, found.quantity, found.at, cause)

@@ -10,10 +10,11 @@ from stockroom.store import Link, fridges, ledger
 from stockroom.store.fridges import Decision
 from stockroom.tasks.coldchain import (
     History,
+    Links,
     WarmPast,
     events,
     history,
-    linked,
+    links,
     numbers,
     own_line,
     practice_at,
@@ -83,9 +84,9 @@ def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -
         found = [n if n.number is not None else _numbered_later(n, whole) for n in found]
     decisions = fridges.decisions(conn, past.until)
     warm = warm_past(conn, past, seen, lots)
-    shelf = _Shelf(past.name, lots)
+    shelf, among = _Shelf(past.name, lots), links(found)
     out = [
-        _excursion(past, n, shelf, found, warm, decisions.get(n.number or 0, []), now)
+        _excursion(past, n, shelf, among, warm, decisions.get(n.number or 0, []), now)
         for n in found
         if n.number is not None
     ]
@@ -128,7 +129,7 @@ def _excursion(
     past: History,
     n: Numbered,
     shelf: _Shelf,
-    among: Sequence[Numbered],
+    among: Links,
     warm: WarmPast,
     made: Sequence[Decision],
     now: int,
@@ -144,7 +145,7 @@ def _excursion(
         if not pieces:
             continue
         touched.append((x.lot.product, x.lot.code, pieces))
-        covered = covered and within_allowance(practice, x, event, warm.before(x, event), now)
+        covered = covered and within_allowance(practice, x, event, warm, now)
     bearing = shelf.bearing(causes)
     held = sum(p.quantity for x in bearing for p in x.state.inside() if causes & p.causes.keys())
     last = made[-1] if made else None
@@ -163,7 +164,7 @@ def _excursion(
         same and not held,
         last is not None and not same,
         last,
-        tuple(linked(event, among)),
+        tuple(among.to(event)),
         n.others,
         sum(unsupported_pieces(x.state, past.name, event, causes) for x in bearing),
     )
