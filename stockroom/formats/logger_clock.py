@@ -1,11 +1,13 @@
 """A logger's clock -> instants: what its wall clock means in a zone, over the days on which clocks change.
 
 A stamp without an offset is a time on the clocks of the practice. Clocks skip an hour in spring: such a stamp
-cannot have been, and its line is rejected. In autumn an hour comes twice: the order of the file decides.
+cannot have been, and its line is rejected. In autumn an hour comes twice: the order of the file decides, and where
+the file has that hour only once, the readings on either side of it.
 """
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +20,11 @@ NAIVE = int(np.iinfo(np.int32).min)
 """Stands in an array of offsets for "no offset is written"."""
 
 _MOST_NOTED = 5
+_AROUND, _LEAST_STEPS = 500, 3
+"""So many rows on either side tell the usual step, and so many steps are needed for it."""
+_SHORTEST_PAUSE, _LONG_STEPS = 3600, 12
+"""A pause longer than an hour, and than so many usual steps, is named."""
+_BLOCK = 1 << 16
 
 Int64 = NDArray[np.int64]
 
@@ -113,16 +120,18 @@ def _doubled_hours(
         run = doubled[at:stop][::order]
         rows = [i for i, _ in run]
         turn = _turn([int(wall[i]) for i in rows], [int(milli[i]) for i in rows])
+        seen = turn is not None
+        if turn is None:
+            turn = _likely_turn(wall, rows, order, run[0][1][1] - run[0][1][0])
         for position, (i, found) in enumerate(run):
-            second = turn is not None and position >= turn
-            shift[i] = int(wall[i]) - found[1 if second else 0]
+            shift[i] = int(wall[i]) - found[1 if position >= turn else 0]
         on = date.fromordinal(719_163 + int(wall[rows[0]]) // DAY)
         what = f"the hour that occurs twice on {on}"
-        notes[
-            f"{what} was kept in order"
-            if turn is not None
-            else f"{what} is in the file only once: read as the first of the two"
-        ] = None
+        if seen or 0 < turn < len(run):
+            notes[f"{what} was kept in order"] = None
+        else:
+            which = "second of the two, as what follows joins it" if turn == 0 else "first of the two"
+            notes[f"{what} is in the file only once: read as the {which}"] = None
         at = stop
     return list(notes)
 
@@ -144,8 +153,34 @@ def _turn(walls: list[int], millis: list[int]) -> int | None:
     )
 
 
+def _likely_turn(wall: Int64, rows: list[int], order: int, length: int) -> int:
+    """Where the second pass begins, for a run in an hour that came twice in which no clock goes back.
+
+    One step into, within or out of the run is ``length`` seconds longer than it looks: the one that is as long as
+    the file's usual step with them, or the only one that is too long without. 0: all of it was the second pass; the
+    run's length: all of it was the first, which also stands where nothing tells.
+    """
+    near = slice(max(0, min(rows) - _AROUND), max(rows) + _AROUND)
+    steps = np.diff(wall[near]) * order
+    steps = steps[steps > 0]
+    if len(steps) < _LEAST_STEPS:
+        return len(rows)
+    usual = float(np.median(steps))
+    path = [rows[0] - order, *rows, rows[-1] + order]
+
+    def gain(one: int, other: int) -> tuple[int, bool]:
+        if not (0 <= one < len(wall) and 0 <= other < len(wall)):
+            return 0, False
+        step = int(wall[other]) - int(wall[one])
+        fits = abs(step + length - usual) <= 0.4 * usual
+        return fits - (step <= 1.4 * usual), fits
+
+    gains = [gain(one, other) for one, other in pairwise(path)]
+    return max(range(len(gains)), key=lambda k: (gains[k][0], k == len(rows), gains[k][1]))
+
+
 def jump_notes(at: Int64, line: Int64) -> tuple[str, ...]:
-    """Where a file in order of time (or newest first) is out of that order; the rows themselves stay."""
+    """Where a file in order of time (or newest first) is out of that order, or pauses; the rows themselves stay."""
     falls, rises = at[1:] < at[:-1], at[1:] > at[:-1]
     newest_first = bool(np.count_nonzero(falls) > np.count_nonzero(rises))
     jumps = np.flatnonzero(rises if newest_first else falls)
@@ -158,7 +193,30 @@ def jump_notes(at: Int64, line: Int64) -> tuple[str, ...]:
         notes.insert(0, "the file has the newest reading first")
     if len(jumps) > _MOST_NOTED:
         notes.append(f"the clock jumped at {len(jumps) - _MOST_NOTED} more lines")
-    return tuple(notes)
+    return (*notes, *_pauses(at, line, -1 if newest_first else 1))
+
+
+def _pauses(at: Int64, line: Int64, order: int) -> list[str]:
+    """Steps onward that are far longer than the usual one; ``order`` is -1 for the newest reading first."""
+    # Block by block: a long file seldom has a step of more than an hour, and needs no array of steps then.
+    long = [
+        begin + i
+        for begin in range(0, len(at) - 1, _BLOCK)
+        for i in np.flatnonzero(np.diff(at[begin : begin + _BLOCK + 1]) * order > _SHORTEST_PAUSE).tolist()
+    ]
+    if not long:
+        return []
+    steps = np.diff(at) * order
+    longest = max(_SHORTEST_PAUSE, _LONG_STEPS * float(np.median(steps[steps > 0])))
+    found = [i for i in long if steps[i] > longest]
+    notes = [
+        f"nothing for {_span(int(steps[i]))} between lines {int(line[i])} and {int(line[i + 1])}: "
+        "a pause, or a clock that was set on"
+        for i in found[:_MOST_NOTED]
+    ]
+    if len(found) > _MOST_NOTED:
+        notes.append(f"{len(found) - _MOST_NOTED} more pauses, all longer than {_span(int(longest))}")
+    return notes
 
 
 def _span(seconds: int) -> str:

@@ -8,23 +8,24 @@ be is not guessed: the columns are named and the caller chooses.
 import csv
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from stockroom.errors import Refused, nearest
 from stockroom.formats.logger_labels import (
-    NUMBER,
     Unit,
     is_header,
     may_be_temperature,
+    number_in,
     offset_in,
     says_other,
     says_temperature,
+    says_time,
     unit_behind,
     unit_in,
 )
-from stockroom.formats.logger_times import shape
+from stockroom.formats.logger_times import is_count, shape
 from stockroom.formats.table_text import (
     DELIMITERS,
     PlainText,
@@ -57,6 +58,8 @@ class Layout:
     """Fields of a usual row."""
     time: tuple[int, ...]
     temperature: int
+    counts: bool
+    """True where the time column holds seconds or milliseconds since 1970."""
     unit: Unit
     asked_unit: Unit | None
     offset: int | None
@@ -77,12 +80,19 @@ class _Sample:
     above: list[Line]
     between: list[Line]
     body: list[list[str]]
+    counts: bool
+    """True where no line has a written date, but some have a count of seconds."""
 
 
 def layout_of(
-    text: PlainText, name: str, unit: Unit | None, time_column: str | None, temperature_column: str | None
+    text: PlainText,
+    name: str,
+    unit: Unit | None,
+    time_column: str | None,
+    temperature_column: str | None,
+    usual_unit: Unit | None = None,
 ) -> Layout:
-    """How the file is laid out.
+    """How the file is laid out. ``unit`` goes before what the file says, ``usual_unit`` where it says nothing.
 
     Raises: Refused where no column of times or temperatures is there, where several could be meant and none was
     chosen, or where the chosen one does not exist.
@@ -93,22 +103,24 @@ def layout_of(
     columns = max(width, len(header))
     names = _names(header, columns)
     time = _chosen_times(time_column, names, name) if time_column else _times(sample, names, name)
+    notes: list[str] = []
     if temperature_column:
-        place = _chosen(temperature_column, names, name, "temperature")
+        place = _chosen_temperature(temperature_column, names, name, notes)
     else:
         place = _temperature(sample, names, time, name)
-    notes: list[str] = []
+    if sample.counts:
+        notes.append("times are counts of seconds since 1970, in UTC")
     if sample.above:
         last = sample.above[-1][0]
         notes.append(f"{'line 1' if last == 1 else f'lines 1-{last}'} above the readings passed over")
     labels = [names[place], *(row[place] for _, _, row in sample.between if place < len(row))]
-    used, assumed = _unit(unit, " ".join(labels), sample, place, notes)
+    used, assumed = _unit(unit, usual_unit, " ".join(labels), sample, place, notes)
     stated = next(filter(None, (offset_in(names[c]) for c in time)), None)
     if stated:
         notes.append(f"times without an offset are in {stated[1]}, as their column's header says")
     called = "+".join(_call(names, c) for c in time), _call(names, place)
     return Layout(
-        sample.delimiter, header, sample.first[0], sample.first[1], width, time, place, used, unit,
+        sample.delimiter, header, sample.first[0], sample.first[1], width, time, place, sample.counts, used, unit,
         stated[0] if stated else None, *called, assumed, tuple(notes),
     )  # fmt: skip
 
@@ -118,17 +130,22 @@ def _sample(text: PlainText, name: str) -> _Sample:
     lines = head(text, LOOKED_AT)
     stated = stated_delimiter(lines[0][2])
     lines = lines[1:] if stated else lines
-    best: tuple[tuple[int, int], str, list[Line]] | None = None
-    for mark in (stated,) if stated else DELIMITERS:
-        rows = _rows(lines, mark)
-        kinds = [_kind(row) for _, _, row in rows]
-        score = (kinds.count(2), sum(k > 0 for k in kinds))
-        if best is None or score > best[0]:
-            best = (score, mark, rows)
-    if best is None or not best[0][1]:
-        raise _no_log(lines, stated, name)
-    least = 2 if best[0][0] else 1
-    return _divided(best[1], best[2], least)
+    for counts in (False, True):
+        score, mark, rows = max(
+            (_scored(lines, mark, counts) for mark in ((stated,) if stated else DELIMITERS)), key=lambda found: found[0]
+        )
+        if score[1]:
+            return _divided(mark, rows, 2 if score[0] else 1, counts)
+    raise _no_log(lines, stated, name)
+
+
+def _scored(
+    lines: Sequence[tuple[int, int, str]], delimiter: str, counts: bool
+) -> tuple[tuple[int, int], str, list[Line]]:
+    """How many lines look like readings, and like times, under a delimiter; the delimiter; the lines."""
+    rows = _rows(lines, delimiter)
+    kinds = [_kind(row, counts) for _, _, row in rows]
+    return (kinds.count(2), sum(k > 0 for k in kinds)), delimiter, rows
 
 
 def _rows(lines: Sequence[tuple[int, int, str]], delimiter: str) -> list[Line]:
@@ -142,24 +159,36 @@ def _rows(lines: Sequence[tuple[int, int, str]], delimiter: str) -> list[Line]:
     return rows
 
 
-def _kind(row: Sequence[str]) -> int:
-    """2 for a line with a time (or a date and a clock) and a number, 1 without the number, 0 for any other."""
+def _kind(row: Sequence[str], counts: bool) -> int:
+    """2 for a line with a time (or a date and a clock) and a number, 1 without the number, 0 for any other.
+
+    With ``counts`` the time is a number of seconds since 1970.
+    """
     if len(row) < 2:
         return 0
+    if counts:
+        times = [is_count(c) for c in row[:100]]
+        if not any(times):
+            return 0
+        return 2 if any(not t and number_in(c) for t, c in zip(times, row, strict=False)) else 1
     shapes = [shape(c) for c in row[:100]]
     if "stamp" not in shapes and not ("date" in shapes and "clock" in shapes):
         return 0
-    return 2 if any(not s and NUMBER.fullmatch(c) for s, c in zip(shapes, row, strict=False)) else 1
+    return 2 if any(not s and number_in(c) for s, c in zip(shapes, row, strict=False)) else 1
 
 
-def _divided(delimiter: str, rows: list[Line], least: int) -> _Sample:
-    """Header and rows. The header is the first line with both words and a reading within the next three, else a
-    line of labels above the first reading. A line of units may follow it; all that stands below are rows.
+def _divided(delimiter: str, rows: list[Line], least: int, counts: bool) -> _Sample:
+    """Header and rows. The header is the first line with both words and a reading within the next three, or with
+    nothing but lines of its own width before the first reading (their times cannot be read, and each is reported),
+    else a line of labels above the first reading. A line of units may follow it; all that stands below are rows.
     """
-    kinds = [_kind(row) for _, _, row in rows]
+    kinds = [_kind(row, counts) for _, _, row in rows]
     first = next(i for i, k in enumerate(kinds) if k >= least)
     labels = [i for i, (_, _, row) in enumerate(rows) if not kinds[i] and any(kinds[i + 1 : i + 4]) and is_header(row)]
     top = next((i for i in labels if any(k >= least for k in kinds[i + 1 : i + 4])), min(labels, default=None))
+    if top is None:
+        alike = takewhile(lambda i: len(rows[i][2]) == len(rows[first][2]), range(first - 1, -1, -1))
+        top = next((i for i in alike if is_header(rows[i][2])), None)
     if top is None:
         first = next(i for i in range(first + 1) if kinds[i] and len(rows[i][2]) == len(rows[first][2]))
         if first and _is_label_line(rows[first - 1][2], rows[first][2]):
@@ -175,12 +204,13 @@ def _divided(delimiter: str, rows: list[Line], least: int) -> _Sample:
         rows[: begin if top is None else top],
         rows[begin:units],
         [row for (_, _, row), kind in zip(rows[units:], kinds[units:], strict=True) if kind >= least],
+        counts,
     )
 
 
 def _is_label_line(row: Sequence[str], below: Sequence[str]) -> bool:
     """True for a line of labels without any of the known words: as wide as the rows, no number, no time."""
-    return len(row) == len(below) > 1 and not any(shape(c) or NUMBER.fullmatch(c) for c in row) and all(row[:-1])
+    return len(row) == len(below) > 1 and not any(shape(c) or number_in(c) for c in row) and all(row[:-1])
 
 
 def _no_log(lines: Sequence[tuple[int, int, str]], stated: str | None, name: str) -> Refused:
@@ -193,7 +223,7 @@ def _no_log(lines: Sequence[tuple[int, int, str]], stated: str | None, name: str
         return Refused(
             "no-readings",
             f"{name} has a header ({listed}) but no line with a date, a time of day and a temperature",
-            "times must be written like 2026-05-04 03:10; counts of seconds are not read",
+            "times must be written like 2026-05-04 03:10",
         )
     return Refused(
         "no-temperature-column",
@@ -243,8 +273,33 @@ def _chosen(choice: str, names: Sequence[str], file: str, noun: str) -> int:
     )
 
 
+def _chosen_temperature(choice: str, names: Sequence[str], file: str, notes: list[str]) -> int:
+    """The column of temperatures that a person named. A number means another column in another file, so what it
+    stands for is said, and what has the name of something else must be asked for by that name.
+    """
+    place = _chosen(choice, names, file, "temperature")
+    called = names[place]
+    if called and cell(choice).casefold() != called.casefold():
+        if says_other(called):
+            raise Refused(
+                "which-column",
+                f"{file}: column {place + 1} is {shown(called)}, which is no temperature by its name",
+                f"choose it by that name if it is meant; its columns: {_listed(names, range(len(names)))}",
+            )
+        notes.append(f"temperatures are from column {place + 1}, {shown(called)}")
+    return place
+
+
 def _times(sample: _Sample, names: Sequence[str], file: str) -> tuple[int, ...]:
-    """The column that holds stamps in most rows, or the two that hold dates and clock times."""
+    """The column that holds stamps in most rows, or the two that hold dates and clock times.
+
+    A column of long numbers holds times only where its header says so: a serial number looks the same.
+    """
+    if sample.counts:
+        long = [c for c in range(len(names)) if says_time(names[c]) and _mostly(sample, c, is_count)]
+        if len(long) == 1:
+            return (long[0],)
+        raise _which_time(file, names, long)
     found: dict[str, list[int]] = {"stamp": [], "date": [], "clock": []}
     for c in range(len(names)):
         counts = Counter(shape(row[c]) for row in sample.body if c < len(row))
@@ -256,8 +311,16 @@ def _times(sample: _Sample, names: Sequence[str], file: str) -> tuple[int, ...]:
         return (found["stamp"][0],)
     if not found["stamp"] and len(found["date"]) == len(found["clock"]) == 1:
         return pair
-    several = found["stamp"] or pair
-    raise Refused(
+    raise _which_time(file, names, found["stamp"] or pair)
+
+
+def _mostly(sample: _Sample, column: int, holds: Callable[[str], bool]) -> bool:
+    """True where ``holds`` is true of the column's field in half of the rows at least."""
+    return 2 * sum(column < len(row) and holds(row[column]) for row in sample.body) >= len(sample.body)
+
+
+def _which_time(file: str, names: Sequence[str], several: Sequence[int]) -> Refused:
+    return Refused(
         "which-column",
         f"{file} has {len(several)} columns that could be the time: {_listed(names, several)}"
         if several
@@ -270,8 +333,7 @@ def _temperature(sample: _Sample, names: Sequence[str], time: Sequence[int], fil
     """The one column that can be the temperature."""
     body = sample.body
     rest = [c for c in range(len(names)) if c not in time and any(row[c] for row in body if c < len(row))]
-    numbers = {c: sum(c < len(row) and bool(NUMBER.fullmatch(row[c])) for row in body) for c in rest}
-    numeric = [c for c in rest if 2 * numbers[c] >= len(body)]
+    numeric = [c for c in rest if _mostly(sample, c, lambda text: number_in(text) is not None)]
     free = [c for c in numeric if not says_other(names[c]) and not _counts_rows(body, c)]
     strong = [c for c in numeric or rest if says_temperature(names[c]) and not says_other(names[c])]
     weak = [c for c in free if may_be_temperature(names[c])]
@@ -301,8 +363,10 @@ def _counts_rows(body: Sequence[Sequence[str]], column: int) -> bool:
     return {int(b) - int(a) for a, b in pairwise(seen)} in ({1}, {-1})
 
 
-def _unit(asked: Unit | None, label: str, sample: _Sample, column: int, notes: list[str]) -> tuple[Unit, bool]:
-    """The unit and whether it is only assumed: as asked, else as header, values or the lines above state it."""
+def _unit(
+    asked: Unit | None, usual: Unit | None, label: str, sample: _Sample, column: int, notes: list[str]
+) -> tuple[Unit, bool]:
+    """The unit and whether it is only assumed: as asked, as header, values or the lines above state it, as usual."""
     stated = unit_in(label)
     if asked:
         if stated and stated != asked:
@@ -310,7 +374,7 @@ def _unit(asked: Unit | None, label: str, sample: _Sample, column: int, notes: l
         return asked, False
     if stated:
         return stated, False
-    values = (NUMBER.fullmatch(row[column]) for row in sample.body if column < len(row))
+    values = (number_in(row[column]) for row in sample.body if column < len(row))
     suffixes = {unit_behind(match) for match in values if match} - {None}
     above = {unit_in(c) for _, _, row in sample.above for c in row} - {None}
     for units, where in ((suffixes, ""), (above, "the lines above the readings")):
@@ -319,4 +383,6 @@ def _unit(asked: Unit | None, label: str, sample: _Sample, column: int, notes: l
             if where:
                 notes.append(f"read as °{unit}, as {where} say")
             return unit, False
-    return "C", True
+    if usual == "F":
+        notes.append("read as °F, as before: no unit is stated")
+    return usual or "C", usual is None

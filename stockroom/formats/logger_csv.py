@@ -50,19 +50,21 @@ def read_logger(
     *,
     zone: ZoneInfo,
     unit: Literal["C", "F"] | None = None,
+    usual_unit: Literal["C", "F"] | None = None,
     time_column: str | None = None,
     temperature_column: str | None = None,
     day_first: bool | None = None,
 ) -> LoggerFile:
     """The readings of a logger file. ``name`` is for messages; stamps without an offset are read in ``zone``.
 
-    ``unit`` goes before what the header says; columns are given by header or number from 1.
+    ``unit`` goes before what the file says, ``usual_unit`` counts only where it says nothing; columns are given by
+    header or number from 1.
 
     Raises: Refused where the file is no text or no log, where the columns, or day and month, could be meant in two
     ways, or where not one reading could be read.
     """
     text = plain_text(data, name)
-    layout = layout_of(text, name, unit, time_column, temperature_column)
+    layout = layout_of(text, name, unit, time_column, temperature_column, usual_unit)
     order = DateOrder(day_first)
     rows = rows_of(text.data, layout, order, name)
     notes = [*text.notes, *layout.notes]

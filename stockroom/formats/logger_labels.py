@@ -19,11 +19,13 @@ NUMBER = re.compile(
 )
 """A number as instruments write it, with a decimal point or comma, perhaps with its unit."""
 
+_LONGEST_NUMBER = 40
+
 _TIME_WORDS = {
     "time", "timestamp", "datetime", "date", "day", "when", "recorded", "logged", "zeit", "uhrzeit",
     "zeitstempel", "datum", "tijd", "tijdstip", "heure", "jour", "horodatage", "temps", "tempo", "hora",
     "fecha", "data", "ora", "dato", "tid", "tidpunkt", "klockslag", "aika", "kellonaika", "pvm", "czas",
-    "godzina", "cas",
+    "godzina", "cas", "epoch", "unix",
 }  # fmt: skip
 _TEMPERATURE_STARTS = ("temp", "celsius", "fahrenheit", "degc", "degf", "teplota", "lampotila", "homerseklet")
 _NO_TEMPERATURE = {"temps", "tempo"}
@@ -89,6 +91,11 @@ def unit_in(label: str) -> Unit | None:
         if re.search(rf"{names}|{_DEGREES}{letter}(?![a-z])|[(\[]\s*{letter}\s*[)\]]|{behind}|^{letter}$", low):
             found.append(unit)
     return found[0] if len(found) == 1 else None
+
+
+def number_in(text: str) -> re.Match[str] | None:
+    """The number that a field holds and nothing else, as NUMBER finds it. No instrument writes forty characters."""
+    return NUMBER.fullmatch(text) if len(text) <= _LONGEST_NUMBER else None
 
 
 def unit_behind(match: re.Match[str]) -> Unit | None:

@@ -19,7 +19,15 @@ from stockroom.core.units import SLIP_HIGH, SLIP_LOW, milli_from_decimal
 from stockroom.errors import Refused
 from stockroom.formats.logger_clock import NAIVE, Int64
 from stockroom.formats.logger_columns import Layout
-from stockroom.formats.logger_labels import NUMBER, Unit, is_header, says_temperature, says_time, unit_behind, unit_in
+from stockroom.formats.logger_labels import (
+    Unit,
+    is_header,
+    number_in,
+    says_temperature,
+    says_time,
+    unit_behind,
+    unit_in,
+)
 from stockroom.formats.logger_times import DAY, FIRST_YEAR, LAST_YEAR, MOST_OFFSET_HOURS, DateOrder, stamp
 from stockroom.formats.table_text import Rejected, cell, fields, shown
 
@@ -110,7 +118,7 @@ def _exact(line: str, number: int, layout: Layout, order: DateOrder, name: str) 
         return "a field is too long to be one"
     if len(row) <= max(*layout.time, layout.temperature):
         return f"has {len(row)} of {layout.width} fields: {shown(line)}"
-    at = stamp(" ".join(row[c] for c in layout.time), order, number)
+    at = stamp(" ".join(row[c] for c in layout.time), order, number, counts=layout.counts)
     if isinstance(at, str):
         return _other_line(row, number, layout, name) or at
     known = len(layout.header)
@@ -145,7 +153,7 @@ def _other_line(row: Sequence[str], number: int, layout: Layout, name: str) -> s
 @lru_cache(maxsize=4096)
 def _milli(text: str, unit: Unit, asked: bool) -> int | str:
     """Thousandths of °C, or why not. A unit behind the number counts; against one that was asked for it does not."""
-    match = NUMBER.fullmatch(text.strip())
+    match = number_in(text.strip())
     if match is None or len(match["number"]) > 24:
         return f"{shown(text)} is not a temperature" if text.strip() else "the temperature is empty"
     own = unit_behind(match)

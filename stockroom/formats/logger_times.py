@@ -2,7 +2,8 @@
 
 "Wall seconds" are seconds from 1970-01-01 00:00 on the clock in question, whatever its zone. Read are ISO 8601
 (``T`` or a space, extended or basic), year-month-day with ``/`` or ``.``, day/month/year in numbers, and English
-month names; hours as 24 h or AM/PM. Fractions of a second are cut off. 24:00 is 00:00 of the next day.
+month names; hours as 24 h or AM/PM. Fractions of a second are cut off. 24:00 is 00:00 of the next day. Seconds or
+milliseconds since 1970 are read where a whole column holds them.
 """
 
 import re
@@ -14,6 +15,7 @@ from stockroom.formats.table_text import shown
 
 FIRST_YEAR, LAST_YEAR = 1990, 2100
 DAY = 86_400
+_END_COUNT = (date(LAST_YEAR + 1, 1, 1) - date(1970, 1, 1)).days * DAY
 MOST_OFFSET_HOURS = 14
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -36,6 +38,7 @@ _OFFSET = r"(?:[ ]?(?P<zone>[Zz]|(?:UTC|GMT)?[ ]?[+-][0-9]{2}(?::?[0-9]{2})?|UTC
 _STAMP = re.compile(rf"{_DATE}(?:(?:[Tt]|,?[ ]){_CLOCK}{_OFFSET})?", re.VERBOSE)
 _ONLY_DATE = re.compile(_DATE, re.VERBOSE)
 _ONLY_CLOCK = re.compile(r"[0-9]{1,2}(?::[0-9]{2}){1,2}(?:[.,][0-9]{1,9})?(?: ?[AaPp]\.?[Mm]\.?)?")
+_COUNT = re.compile(r"(?P<seconds>[1-9][0-9]{9})(?P<thousandths>[0-9]{3})?(?:[.,][0-9]{1,9})?")
 _LONGEST = 60
 
 
@@ -51,6 +54,21 @@ def shape(text: str) -> str:
         return "clock"
     match = _STAMP.fullmatch(clean)
     return "" if match is None else "date" if not (match["h"] or match["bh"]) else "stamp"
+
+
+def is_count(text: str) -> bool:
+    """True for seconds or milliseconds since 1970: ten digits or thirteen, up to the last year looked at."""
+    return counted(text[: _LONGEST + 1]) is not None
+
+
+def counted(text: str) -> int | None:
+    """Whole UTC seconds from a count of seconds or milliseconds since 1970, None for what is none."""
+    clean = text.strip()
+    match = _COUNT.fullmatch(clean) if len(clean) <= _LONGEST else None
+    if match is None:
+        return None
+    seconds = int(match["seconds"])
+    return seconds if seconds < _END_COUNT else None
 
 
 def plain_day(day: date) -> str:
@@ -194,13 +212,18 @@ def _century(year: str) -> int:
     return value if len(year) == 4 else 1900 + value if value >= 90 else 2000 + value
 
 
-def stamp(text: str, order: DateOrder, line: int, *, bare: bool = False) -> tuple[int, int | None] | str:
+def stamp(
+    text: str, order: DateOrder, line: int, *, bare: bool = False, counts: bool = False
+) -> tuple[int, int | None] | str:
     """Wall seconds and the offset from UTC in seconds (None where none is written), or why it is unreadable.
 
-    With ``bare`` a date alone is read as its 00:00.
+    With ``bare`` a date alone is read as its 00:00, with ``counts`` a number as seconds since 1970.
     """
     if len(text) > 3 * _LONGEST:
         return f"{shown(text)} is not a time"
+    since = counted(text) if counts else None
+    if since is not None:
+        return since, 0
     match = _STAMP.fullmatch(" ".join(text.split()))
     if match is None:
         return "the time is empty" if not text.strip() else f"{shown(text)} is not a time"

@@ -1,6 +1,6 @@
 """Bytes of a table in text form -> lines, fields and named rows, with the line numbers of the file.
 
-Shared by every CSV reader. Read are UTF-8 with and without a byte order mark, UTF-16 with one, and what is
+Shared by every CSV reader. Read are UTF-8 and UTF-16, each with and without a byte order mark, and what is
 neither as Windows-1252, which is then said in the notes; lines ending in LF, CR LF or CR; fields separated by
 comma, semicolon, tab or bar. ``name`` is only used in messages: nothing here opens a file.
 """
@@ -21,6 +21,12 @@ MAGIC = (
     (b"\xd0\xcf\x11\xe0", "a spreadsheet file"),
     (b"%PDF", "a PDF"),
     (b"\x1f\x8b", "a compressed file"),
+    (b"7z\xbc\xaf\x27\x1c", "a compressed file"),
+    (b"Rar!\x1a\x07", "a compressed file"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"GIF8", "a picture"),
+    (b"SQLite format 3\0", "a database"),
 )
 """How the files that people choose by mistake begin (published: the formats' own specifications)."""
 
@@ -61,8 +67,9 @@ def plain_text(data: bytes, name: str) -> PlainText:
         if data.startswith(magic):
             raise _not_text(name, what)
     notes: tuple[str, ...] = ()
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        data = data.decode("utf-16", errors="replace").encode("utf-8", errors="replace")
+    wide = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else _unmarked_utf16(data[:2000])
+    if wide:
+        data = data.decode(wide, errors="replace").encode("utf-8", errors="replace")
         notes = ("read as UTF-16",)
     elif data.startswith(b"\xef\xbb\xbf"):
         data = data[3:]
@@ -75,6 +82,15 @@ def plain_text(data: bytes, name: str) -> PlainText:
     if data.count(b"\r") != data.count(b"\r\n"):
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return PlainText(data, notes)
+
+
+def _unmarked_utf16(start: bytes) -> str | None:
+    """The encoding of UTF-16 without its mark: nearly every second byte is zero, and none of the others."""
+    half = len(start) // 2
+    for zeros, others, encoding in ((start[1::2], start[::2], "utf-16-le"), (start[::2], start[1::2], "utf-16-be")):
+        if half and 10 * zeros.count(0) > 9 * half and not others.count(0):
+            return encoding
+    return None
 
 
 def _utf8(data: bytes, name: str, notes: tuple[str, ...]) -> tuple[bytes, tuple[str, ...]]:

@@ -113,6 +113,14 @@ def test_units_elsewhere_than_in_the_header() -> None:
     assert read("time,temp\n2026-05-04 03:10,4.2 °C\n", unit="C").milli.tolist() == [4200]
 
 
+def test_the_usual_unit_counts_only_where_the_file_says_nothing() -> None:
+    row = "\n2026-05-04 03:10,35.6\n"
+    assert read("time,temp" + row, usual_unit="F").milli.tolist() == [2000]
+    assert read("time,temp" + row, usual_unit="F").notes == ("read as °F, as before: no unit is stated",)
+    assert read("time,temp (°C)" + row, usual_unit="F").milli.tolist() == [35600]
+    assert read("time,temp" + row, usual_unit="F", unit="C").milli.tolist() == [35600]
+
+
 def test_an_assumed_unit_that_looks_wrong_is_said() -> None:
     got = read("time,temp\n2026-05-04 03:10,39.2\n2026-05-04 03:20,40.1\n")
     assert got.unit == "C" and any("--fahrenheit" in n for n in got.notes)
@@ -154,6 +162,43 @@ def test_columns_that_are_not_there() -> None:
         read(TWO, temperature_column="Tmp 1 (°C)")
 
 
+def test_a_number_that_means_something_else_in_this_file_is_refused() -> None:
+    text = "time,Temp,Humidity %\n2026-05-04 03:10,4.2,49\n"
+    with pytest.raises(Refused, match='column 3 is "Humidity %", which is no temperature by its name') as no:
+        read(text, temperature_column="3")
+    assert no.value.slug == "which-column"
+    assert read(text, temperature_column="humidity %").milli.tolist() == [49_000]
+    assert 'temperatures are from column 2, "Temp"' in read(text, temperature_column="2").notes
+    assert read(text, temperature_column="temp").notes == ()
+
+
+def test_counts_of_seconds_and_milliseconds() -> None:
+    # derived: 2026-05-04 01:10 UTC is 1777857000 seconds after 1970 (20577 days of 86400 s and 4200 s)
+    for head, one, two in (
+        ("time,temp", "1777857000", "1777857600"),
+        ("Timestamp,temp", "1777857000000", "1777857600999"),
+        ("epoch,temp", "1777857000.25", "1777857600.75"),
+        ("Serial,Unix time,temp", "1234567890,1777857000", "1234567890,1777857600"),
+    ):
+        got = read(f"{head}\n{one},4.2\n{two},-0.4\n")
+        assert got.at.tolist() == AT and got.milli.tolist() == MILLI and got.zoned
+        assert "times are counts of seconds since 1970, in UTC" in got.notes
+    assert read("1777857000;4,2\n1777857600;-0,4\n", time_column="1").at.tolist() == AT
+    for text in ("1777857000,4.2\n", "phone,temp\n2025550123,4.2\n", "time,date,temp\n1777857000,1777857000,4\n"):
+        with pytest.raises(Refused) as no:
+            read(text)
+        assert no.value.slug == "which-column" and "--time-column" in no.value.todo
+    # Among written dates a long number is no time.
+    got = read("time,temp\n2026-05-04 03:10,4.2\n1777857600,5\n")
+    assert got.line.tolist() == [2] and got.rejected[0].line == 3
+
+
+def test_lines_under_the_header_that_have_no_readable_time_are_reported_each() -> None:
+    bad = "".join(f"04-May-2026 0{i}:00 XYZ,4\n" for i in range(6))
+    got = read("time,temp\n" + bad + "2026-05-04 03:10,4.2\n")
+    assert [r.line for r in got.rejected] == [2, 3, 4, 5, 6, 7] and got.line.tolist() == [8] and got.notes == ()
+
+
 def test_two_time_columns_are_not_guessed() -> None:
     text = "logged,uploaded,temp\n2026-05-04 03:10,2026-05-05 08:00,4.2\n"
     with pytest.raises(Refused) as no:
@@ -185,7 +230,7 @@ def test_what_is_no_log_names_its_columns(text: str) -> None:
         assert text.split(",")[0] in no.value.what
 
 
-@pytest.mark.parametrize("text", ["time,temp\n", "time,temp\nx,y\n", "time,temp\n1777863000,4.2\n"])
+@pytest.mark.parametrize("text", ["time,temp\n", "time,temp\nx,y\n", "time,temp\n4133980800,4.2\n"])
 def test_a_header_without_readings(text: str) -> None:
     with pytest.raises(Refused) as no:
         read(text)
@@ -264,6 +309,12 @@ def test_a_whole_year_without_a_zone_is_placed_to_the_second() -> None:
     faces = [datetime.fromtimestamp(t, UTC).astimezone(AMSTERDAM) for t in whole]
     got = read("Datum;Zeit;T\n" + "".join(f"{f:%d.%m.%Y;%H:%M};4,5\n" for f in faces))
     assert got.at.tolist() == list(whole) and got.rejected == ()
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_utf_16_with_and_without_its_mark(encoding: str) -> None:
+    got = read_logger("time\tTemp °F\r\n2026-05-04 03:10\t35,6\r\n".encode(encoding), "log.csv", zone=AMSTERDAM)
+    assert got.milli.tolist() == [2000] and got.notes == ("read as UTF-16",)
 
 
 def test_windows_1252_is_said() -> None:

@@ -46,6 +46,10 @@ def test_good_utf8_is_not_copied() -> None:
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "spreadsheet"),  # published: the compound file specification
         (b"%PDF-1.7", "PDF"),
         (b"\x1f\x8b\x08\x00", "compressed"),  # published: RFC 1952
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "a picture"),  # published: RFC 2083
+        (b"\xff\xd8\xff\xe0\0\x10", "a picture"),  # published: ITU-T T.81
+        (b"GIF89a\1\0\1\0", "a picture"),  # from memory
+        (b"SQLite format 3\0", "a database"),  # published: the format's own page
         (b"time,temp\n\0\0\0", "binary"),
         (b"\xff\xfe\x00\x00a\x00\x00\x00", "binary"),  # UTF-32, whose mark begins like that of UTF-16
         (bytes(range(1, 32)) * 20 + b"\xff", "binary"),
