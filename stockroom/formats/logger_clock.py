@@ -206,11 +206,13 @@ def _pauses(at: Int64, line: Int64, order: int) -> list[str]:
     ]
     if not long:
         return []
-    steps = np.diff(at) * order
-    longest = max(_SHORTEST_PAUSE, _LONG_STEPS * float(np.median(steps[steps > 0])))
-    found = [i for i in long if steps[i] > longest]
+    apart = max(_BLOCK, len(at) // 16)
+    steps = np.concatenate([np.diff(at[b : b + _BLOCK // 16 + 1]) for b in range(0, len(at) - 1, apart)]) * order
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    longest = max(_SHORTEST_PAUSE, _LONG_STEPS * usual)
+    found = [i for i in long if (int(at[i + 1]) - int(at[i])) * order > longest]
     notes = [
-        f"nothing for {_span(int(steps[i]))} between lines {int(line[i])} and {int(line[i + 1])}: "
+        f"nothing for {_span(abs(int(at[i + 1] - at[i])))} between lines {int(line[i])} and {int(line[i + 1])}: "
         "a pause, or a clock that was set on"
         for i in found[:_MOST_NOTED]
     ]
