@@ -184,7 +184,10 @@ def _divided(delimiter: str, rows: list[Line], least: int, counts: bool) -> _Sam
     """
     kinds = [_kind(row, counts) for _, _, row in rows]
     first = next(i for i, k in enumerate(kinds) if k >= least)
-    labels = [i for i, (_, _, row) in enumerate(rows) if not kinds[i] and any(kinds[i + 1 : i + 4]) and is_header(row)]
+    last = max(i for i, k in enumerate(kinds) if k >= least)
+    labels = [
+        i for i, (_, _, row) in enumerate(rows[:last]) if not kinds[i] and any(kinds[i + 1 : i + 4]) and is_header(row)
+    ]
     top = next((i for i in labels if any(k >= least for k in kinds[i + 1 : i + 4])), min(labels, default=None))
     if top is None:
         alike = takewhile(lambda i: len(rows[i][2]) == len(rows[first][2]), range(first - 1, -1, -1))
@@ -240,7 +243,7 @@ def _names(header: Sequence[str], columns: int) -> list[str]:
 def _call(names: Sequence[str], column: int) -> str:
     """What a caller may say for the column next time: its name where that is clear, else its number from 1."""
     name = names[column]
-    clear = name and [n.casefold() for n in names].count(name.casefold()) == 1
+    clear = name and len(name) <= 80 and [n.casefold() for n in names].count(name.casefold()) == 1
     return name if clear and name.isprintable() and not name.isdigit() else str(column + 1)
 
 
