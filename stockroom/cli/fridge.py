@@ -64,7 +64,8 @@ def import_(
     month_first: Annotated[bool, typer.Option("--month-first", help="3/4/2026 is 4 March.")] = False,
 ) -> Answer:
     """Take in logger files: all of them or nothing, and no reading twice."""
-    from stockroom.tasks.import_log import Reading, import_log
+    from stockroom.tasks.import_log import import_log
+    from stockroom.tasks.read_logs import Reading
 
     if (celsius and fahrenheit) or (day_first and month_first):
         raise Refused("either-or", "two options say opposite things", "leave one of them out")

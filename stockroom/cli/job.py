@@ -7,6 +7,7 @@ import inspect
 import os
 import re
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,7 +20,7 @@ from stockroom.errors import Refused, Unsaid, UsageError
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from stockroom.cli.show import Screen
+    from stockroom.cli.show import Bar, Screen
     from stockroom.store.engine import Store
     from stockroom.tasks.act import Act, Recorded
     from stockroom.tasks.rules import Rules
@@ -49,6 +50,8 @@ class Job:
     as_of_text: str | None = None
     json: bool = False
     exit_code: int = 0
+    began: float = field(default_factory=time.monotonic)
+    _bar: "Bar | None" = field(default=None)
     _store: "Store | None" = field(default=None)
     _rules: "Rules | None" = field(default=None)
 
@@ -95,6 +98,7 @@ class Job:
 
     def ask(self, question: str) -> bool:
         """A yes-or-no question, answered by a person; no is the default."""
+        self.quiet()
         sys.stderr.write(f"{question} [y/N] ")
         sys.stderr.flush()
         return sys.stdin.readline().strip().casefold() in ("y", "yes")
@@ -104,6 +108,23 @@ class Job:
         sys.stderr.write(f"{question} ")
         sys.stderr.flush()
         return sys.stdin.readline().strip()
+
+    def advance(self, what: str, done: int, of: int) -> None:
+        """Shows how far something long is, once a command has taken a second, to a person at a terminal."""
+        if self._bar is None:
+            there = sys.stderr is not None and not sys.stderr.closed and sys.stderr.isatty()
+            if not there or time.monotonic() - self.began < 1:
+                return
+            from stockroom.cli.show import Bar
+
+            self._bar = Bar()
+        self._bar.show(what, done, of)
+
+    def quiet(self) -> None:
+        """Takes the bar away."""
+        if self._bar is not None:
+            self._bar.close()
+            self._bar = None
 
     def act(self) -> "Act":
         """Who records, and when it happened. Raises: Refused where nobody says who."""
@@ -115,7 +136,14 @@ class Job:
         if self.at_text is not None:
             at = instant(self.at_text, self.zone(), self.now, past=True)
         return Act(
-            by, at, self.now, self.site, self.at_text is not None, self.by_typed, self.ask if self.at_terminal else None
+            by,
+            at,
+            self.now,
+            self.site,
+            self.at_text is not None,
+            self.by_typed,
+            self.ask if self.at_terminal else None,
+            self.advance,
         )
 
     def signed(self) -> str:
@@ -256,6 +284,7 @@ def put(text: str) -> None:
 
 def finish(job: Job, answer: Answer) -> None:
     """Prints an answer as it was asked for, and sets the exit code."""
+    job.quiet()
     if job.json:
         import json
 

@@ -45,7 +45,10 @@ def main(argv: list[str]) -> int:
     job = Job(int(time.time()), "")
     try:
         args = prepared(argv, job)
-        left = _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
+        try:
+            left = _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
+        finally:
+            job.quiet()
         if left == INTERRUPTED:  # what the library makes of Ctrl-C
             raise KeyboardInterrupt
         return left if isinstance(left, int) else job.exit_code

@@ -69,9 +69,9 @@ def verify(job: Job) -> Answer:
     from stockroom.store.verify import verified
     from stockroom.tasks.derive import faults
 
-    report = verified(job.store())
+    report = verified(job.store(), job.advance)
     with job.store().reading() as conn:
-        stale = faults(conn)
+        stale = faults(conn, job.advance)
 
     def draw(screen: "Screen") -> None:
         if not report.faults:

@@ -80,7 +80,7 @@ def upgrade(
     job = setting(ctx)
     job.json = json_out
     stamp = datetime.fromtimestamp(job.now, UTC).strftime("%Y%m%dT%H%M%SZ")
-    result = bring_up(job.where, stamp)
+    result = bring_up(job.where, stamp, job.advance)
     if result["from"] == result["to"]:
         text = f"already at revision {result['to']}"
     else:
@@ -100,6 +100,6 @@ def rebuild(
 
     job = setting(ctx)
     job.json = json_out
-    n = rebuilt(job.store())
+    n = rebuilt(job.store(), job.advance)
     text = f"what is computed from the readings was made anew for {n} fridge{'' if n == 1 else 's'}"
     finish(job, Answer({"fridges": n}, False, lambda screen: screen.line(text)))

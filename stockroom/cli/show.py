@@ -132,6 +132,26 @@ class Screen:
         self._print(grid)
 
 
+class Bar:
+    """How far something long is, on the terminal's error side; nothing of it is left when it closes."""
+
+    def __init__(self) -> None:
+        from rich.progress import BarColumn, Progress, TextColumn
+
+        columns = (TextColumn("{task.description}", markup=False), BarColumn(), TextColumn("{task.percentage:.0f} %"))
+        self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
+        self._task = self._progress.add_task("", total=1)
+        self._progress.start()
+
+    def show(self, what: str, done: int, of: int) -> None:
+        """``done`` of ``of`` parts of what is going on now."""
+        self._progress.update(self._task, description=plain(what), completed=done, total=max(of, 1))
+
+    def close(self) -> None:
+        """Takes it off the screen."""
+        self._progress.stop()
+
+
 def printable(where: str) -> str:
     """The database's name without any password."""
     if "://" not in where:

@@ -3,6 +3,7 @@
 Two values for one instant are left in, as are lines written twice: what to keep is the importer's to decide.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -54,6 +55,7 @@ def read_logger(
     time_column: str | None = None,
     temperature_column: str | None = None,
     day_first: bool | None = None,
+    advance: Callable[[str, int, int], None] | None = None,
 ) -> LoggerFile:
     """The readings of a logger file. ``name`` is for messages; stamps without an offset are read in ``zone``.
 
@@ -66,10 +68,10 @@ def read_logger(
     text = plain_text(data, name)
     layout = layout_of(text, name, unit, time_column, temperature_column, usual_unit)
     order = DateOrder(day_first)
-    rows = rows_of(text.data, layout, order, name)
+    rows = rows_of(text.data, layout, order, name, advance=advance)
     notes = [*text.notes, *layout.notes]
     if not order.stands(name):
-        rows = rows_of(text.data, layout, DateOrder(False), name)
+        rows = rows_of(text.data, layout, DateOrder(False), name, advance=advance)
         notes.append("dates were read month first: some can be nothing else")
     notes.extend(order.notes())
     zoned = not bool((rows.offset == NAIVE).any())

@@ -6,7 +6,7 @@ million lines is taken in pieces, so that only the numbers of it stay in memory.
 """
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -58,8 +58,18 @@ class Rows:
     rejected: list[Rejected]
 
 
-def rows_of(data: bytes, layout: Layout, order: DateOrder, name: str, *, quick: bool = True) -> Rows:
+def rows_of(
+    data: bytes,
+    layout: Layout,
+    order: DateOrder,
+    name: str,
+    *,
+    quick: bool = True,
+    advance: Callable[[str, int, int], None] | None = None,
+) -> Rows:
     """Every row from ``layout.start`` on; without ``quick`` each line is read the exact way.
+
+    ``advance`` is told what is done, and how much of how much.
 
     Raises: Refused where a second, different header stands among the rows.
     """
@@ -74,6 +84,8 @@ def rows_of(data: bytes, layout: Layout, order: DateOrder, name: str, *, quick: 
         start = len(data) if stop < 0 else stop + 1
         count, filled = _piece(_PAD + piece, number, filled, layout, order, name, rows, quick)
         number += count
+        if advance is not None:
+            advance(f"reading {name}", start, len(data))
     return Rows(rows.wall[:filled], rows.offset[:filled], rows.milli[:filled], rows.line[:filled], rows.rejected)
 
 

@@ -1,6 +1,7 @@
 """The proof: every entry's hash is made again from its rows, and compared with what was sealed."""
 
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain as chained
 from typing import Any
@@ -23,10 +24,10 @@ class Proof:
     faults: tuple[str, ...]
 
 
-def verified(store: Store) -> Proof:
-    """Recomputes the whole chain from the rows in the database."""
+def verified(store: Store, advance: Callable[[str, int, int], None]) -> Proof:
+    """Recomputes the whole chain from the rows in the database; ``advance`` is told how far it is."""
     with store.reading() as conn:
-        bodies = _bodies(conn)
+        bodies = _bodies(conn, advance)
         head = conn.execute(sa.select(t.head)).mappings().one()
         faults: list[str] = []
         before, expected = chain.GENESIS, 1
@@ -52,7 +53,7 @@ def verified(store: Store) -> Proof:
     return Proof(expected - 1, str(head["hash"]), tuple(faults))
 
 
-def _bodies(conn: sa.Connection) -> dict[int, str]:
+def _bodies(conn: sa.Connection, advance: Callable[[str, int, int], None]) -> dict[int, str]:
     rows: dict[int, dict[str, list[list[Any]]]] = defaultdict(lambda: defaultdict(list))
     for table in t.RECORDS:
         if table.name in ("entry", "reading"):
@@ -61,7 +62,9 @@ def _bodies(conn: sa.Connection) -> dict[int, str]:
         for row in conn.execute(sa.select(table).order_by(key)):
             rows[row.entry][table.name].append(list(row))
     readings: dict[int, list[tuple[int, bytes]]] = defaultdict(list)
-    for fridge in conn.scalars(sa.select(t.place.c.id).order_by(t.place.c.id)).all():
+    places = conn.scalars(sa.select(t.place.c.id).order_by(t.place.c.id)).all()
+    for done, fridge in enumerate(places):
+        advance("checking the record", done, len(places))
         for entry, sealed in _digests(conn, int(fridge)):
             readings[entry].append((int(fridge), sealed))
     return {n: chain.body_hash(rows.get(n, {}), sorted(readings.get(n, []))) for n in {*rows, *readings}}

@@ -75,7 +75,7 @@ class Book:
         return self.counters[counter]
 
     def add_readings(
-        self, fridge: int, at: "Ints", milli: "Ints", advance: "Callable[[int, int], None] | None" = None
+        self, fridge: int, at: "Ints", milli: "Ints", advance: "Callable[[str, int, int], None] | None" = None
     ) -> None:
         """Adds logger readings of one fridge, in order of time (once per fridge and entry)."""
         if fridge in self._readings:
@@ -84,7 +84,7 @@ class Book:
             block = slice(first, first + BLOCK)
             _insert_readings(self.conn, fridge, self.n, at[block], milli[block])
             if advance is not None:
-                advance(min(first + BLOCK, len(at)), len(at))
+                advance("recording", min(first + BLOCK, len(at)), len(at))
         row = {"entry": self.n, "fridge": fridge, "first_at": int(at[0]), "last_at": int(at[-1]), "readings": len(at)}
         self.conn.execute(tables.reading_span.insert(), [row])
         self._readings[fridge] = chain.readings_digest(packed(at, milli))

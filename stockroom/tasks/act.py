@@ -31,8 +31,8 @@ class Act:
     at_given: bool = False
     by_typed: bool = True
     ask: Callable[[str], bool] | None = None
-    advance: Callable[[int, int], None] | None = None
-    """Told (done, of how many) while something long goes on."""
+    advance: Callable[[str, int, int], None] | None = None
+    """Told (what, done, of how many) while something long goes on."""
 
 
 @dataclass(frozen=True, slots=True)

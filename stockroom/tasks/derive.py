@@ -4,7 +4,7 @@ Whoever looks asks ``kept``; whoever records new readings calls ``mended``; whoe
 calls ``ensured``. Where nothing is kept the answer is computed on the spot and is the same.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -290,21 +290,24 @@ def _fridges(conn: Link) -> list[tuple[str, int]]:
     return [(name, key) for key, name in sorted(names.items()) if kinds[name] == "fridge"]
 
 
-def rebuilt(store: Store) -> int:
+def rebuilt(store: Store, advance: Callable[[str, int, int], None]) -> int:
     """Makes everything that is derived from the readings anew; returns for how many fridges."""
     with store.deriving() as conn:
         found = _fridges(conn)
         derived.keep_spans_anew(conn)
-        for name, key in found:
+        for done, (name, key) in enumerate(found):
+            advance(f"reading {name}", done, len(found))
             derived.forget(conn, key)
             ensured(conn, key, name, spans(conn), stood(lots_now(conn).values(), name))
     return len(found)
 
 
-def faults(conn: Link) -> list[str]:
+def faults(conn: Link, advance: Callable[[str, int, int], None]) -> list[str]:
     """What is kept and does not fit the readings, in words; empty where all of it does."""
     out = [] if derived.spans_fit(conn) else ["which entry brought which readings is not as the readings say"]
-    for name, key in _fridges(conn):
+    found = _fridges(conn)
+    for done, (name, key) in enumerate(found):
+        advance(f"checking {name}", done, len(found))
         at, milli = fridges.series(conn, key)
         whole = Stretch(conn, key, at, milli, None, None)
         rows = derived.spells(conn, key)

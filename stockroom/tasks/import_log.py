@@ -4,42 +4,22 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from stockroom.core.spells import Ints
 from stockroom.core.units import celsius, count, few
 from stockroom.core.when import utc_text
-from stockroom.errors import Refused
-from stockroom.formats.logger_csv import LoggerFile, read_logger
+from stockroom.formats.logger_csv import LoggerFile
 from stockroom.store import fridges, practices
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.consequences import settle
 from stockroom.tasks.derive import ensured, mended, silences
 from stockroom.tasks.places import fridge_named, key_of
+from stockroom.tasks.read_logs import Reading, read_logs
 from stockroom.tasks.rules import rules, spans
 from stockroom.tasks.shelves import lots_now, stood
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """How to read the files: what is given here is remembered for the fridge."""
-
-    zone: str | None = None
-    unit: str | None = None
-    time_column: str | None = None
-    temperature_column: str | None = None
-    day_first: bool | None = None
-
-    def given(self) -> dict[str, Any]:
-        """The options that were given."""
-        pairs = {
-            "zone": self.zone, "unit": self.unit, "time_column": self.time_column,
-            "temperature_column": self.temperature_column, "day_first": self.day_first,
-        }  # fmt: skip
-        return {k: v for k, v in pairs.items() if v is not None}
 
 
 def import_log(
@@ -54,22 +34,20 @@ def import_log(
         rule = rules(conn, act.at)
         name = fridge_named(rule.practice, fridge, act.site)
         memory = json.loads(practices.remembered(conn, f"logger:{name}") or "{}")
-    how = {**memory, **reading.given()}
-    zone = _zone(how.pop("zone", None), rule.zone)
     # Parsed before the lock is taken: a long file keeps nobody waiting.
-    parsed = [(n, read_logger(data, n, zone=zone, **how)) for n, data in files]
+    logs = read_logs(files, reading, memory, rule.zone, act.advance)
+    parsed = logs.files
     rejected: list[dict[str, Any]] = []
     rows = _joined(parsed, act.now, rejected)
     lines = sum(f.lines for _, f in parsed)
     notes = dict.fromkeys(f"{n}: {text}" for n, f in parsed for text in f.notes)
-    del parsed
     with recording(store, act, "import") as rec:
         key = key_of(rec, name)
         new = _new(rec, key, rows)
         if len(new.at):
             _take_in(rec, name, key, new)
-        if reading.given():
-            practices.remember(rec.book, f"logger:{name}", json.dumps({**memory, **reading.given()}, sort_keys=True))
+        if logs.memory != memory:
+            practices.remember(rec.book, f"logger:{name}", json.dumps(logs.memory, sort_keys=True))
         touched = _touched(rec, new.at)
         names = ", ".join(n for n, _ in files)
         rec.book.what = f"{name}: {count(len(new.at), 'reading')} from {names}"
@@ -91,15 +69,6 @@ def import_log(
     return rec.done()
 
 
-def _zone(text: str | None, usual: ZoneInfo) -> ZoneInfo:
-    if text is None:
-        return usual
-    try:
-        return ZoneInfo(text)
-    except (ValueError, OSError, KeyError):
-        raise Refused("unknown-zone", f'there is no time zone "{text}"', "write it like Europe/Lisbon or UTC") from None
-
-
 @dataclass(frozen=True, slots=True)
 class _Rows:
     """The accepted rows of all files in their order; ``source`` has the file of each, where there are several."""
@@ -117,8 +86,9 @@ def _joined(parsed: Sequence[tuple[str, LoggerFile]], now: int, rejected: list[d
         extra = {"file": name} if several else {}
         rejected += [{"line": r.line, "why": r.why, **extra} for r in file.rejected]
         ahead = file.at > now + 300
-        for n in file.line[ahead].tolist():
-            rejected.append({"line": n, "why": "lies ahead of now: look at the device's clock", **extra})
+        for n, at in zip(file.line[ahead].tolist(), file.at[ahead].tolist(), strict=True):
+            why = f"{utc_text(at)} lies ahead of now: look at the device's clock"
+            rejected.append({"line": n, "why": why, **extra})
         if ahead.any():
             ats.append(file.at[~ahead])
             millis.append(file.milli[~ahead])

@@ -1,5 +1,6 @@
 """Making the database, and the practice's own rules: load, show, closed days and open ones."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -65,7 +66,7 @@ class Loading:
     findings: tuple[str, ...]
 
 
-def bring_up(where: str, stamp: str) -> dict[str, Any]:
+def bring_up(where: str, stamp: str, advance: Callable[[str, int, int], None]) -> dict[str, Any]:
     """Brings an older database to this program's revision, after a copy, and computes what newer revisions keep.
 
     Returns ``{"from", "to", "copy"}``. Raises: DatabaseError.
@@ -75,7 +76,7 @@ def bring_up(where: str, stamp: str) -> dict[str, Any]:
 
     result = upgrade(where, stamp)
     if result["from"] != result["to"]:
-        rebuilt(opened(where))
+        rebuilt(opened(where), advance)
     return result
 
 

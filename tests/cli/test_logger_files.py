@@ -116,7 +116,7 @@ def test_a_device_clock_that_jumps_is_named_by_line_and_loses_nothing(cli: Line)
 def test_what_lies_ahead_of_now_is_left_out_by_line(cli: Line) -> None:
     got = taken(cli, "time,temp\n2026-12-01 10:00,4\n2026-12-01 10:10,4\n")  # now is 10:00 in Amsterdam
     assert got["added"] == 1 and got["rejected"] == [
-        {"line": 3, "why": "lies ahead of now: look at the device's clock"}
+        {"line": 3, "why": "2026-12-01T09:10:00Z lies ahead of now: look at the device's clock"}
     ]
 
 
@@ -197,3 +197,35 @@ def test_values_that_are_none_are_left_out_by_line(cli: Line) -> None:
 )  # fmt: skip
 def test_what_is_no_log_says_so(cli: Line, text: str | bytes, word: str) -> None:
     assert word in refused(cli, text)
+
+
+def test_a_column_given_by_number_is_remembered_by_its_name(cli: Line) -> None:
+    cli.file("a.csv", "time,box,Probe 1,Probe 2\n2026-03-02T01:00:00Z,9,4.0,5.0\n2026-03-02T01:10:00Z,9,4.1,5.1\n")
+    cli.ok("fridge", "import", "a.csv", "--fridge", "Cold one", "--temperature-column", "4")
+    # The same columns in another order: the number would now mean another probe.
+    cli.file("b.csv", "time,Probe 2,box,Probe 1\n2026-03-02T01:20:00Z,5.2,9,4.2\n")
+    said = cli.ask("fridge", "import", "b.csv", "--fridge", "Cold one")
+    assert said["added"] == 1
+    assert cli.ask("fridge", "check")["fridges"][0]["last"]["celsius"] == 5.2
+    cli.file("c.csv", "time,Probe 3,Probe 4\n2026-03-02T01:30:00Z,5.3,4.3\n")
+    lost = cli("fridge", "import", "c.csv", "--fridge", "Cold one")
+    assert lost.code == 3
+    assert "was remembered for this fridge" in lost.err
+
+
+def test_a_unit_that_was_chosen_once_gives_way_to_what_a_file_says(cli: Line) -> None:
+    cli.file("f.csv", "time,temperature\n2026-03-02T01:00:00Z,39.2\n")
+    cli.ok("fridge", "import", "f.csv", "--fridge", "Cold one", "--fahrenheit")
+    cli.file("c.csv", "time,temperature (°C)\n2026-03-02T01:10:00Z,4.5\n")
+    cli.ok("fridge", "import", "c.csv", "--fridge", "Cold one")
+    assert cli.ask("fridge", "check")["fridges"][0]["last"]["celsius"] == 4.5
+    cli.file("g.csv", "time,temperature\n2026-03-02T01:20:00Z,41\n")
+    cli.ok("fridge", "import", "g.csv", "--fridge", "Cold one")
+    assert cli.ask("fridge", "check")["fridges"][0]["last"]["celsius"] == 5.0
+
+
+def test_a_line_ahead_of_now_says_which_time_was_read(cli: Line) -> None:
+    cli.file("f.csv", "time,temperature\n2026-03-02T01:00:00Z,4.0\n2026-05-02T01:00:00Z,4.0\n")
+    said = cli.ask("fridge", "import", "f.csv", "--fridge", "Cold one")
+    assert [r["line"] for r in said["rejected"]] == [3]
+    assert "2026-05-02T01:00:00Z" in said["rejected"][0]["why"]

@@ -13,7 +13,8 @@ from stockroom.store import fridges, ledger
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
 from stockroom.tasks.excursions_now import excursions
-from stockroom.tasks.import_log import Reading, import_log
+from stockroom.tasks.import_log import import_log
+from stockroom.tasks.read_logs import Reading
 from stockroom.tasks.receive import Delivery, receive
 from stockroom.tasks.shelves import lots_now
 
