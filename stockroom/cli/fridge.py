@@ -160,3 +160,16 @@ def check(
     words = [f"{p.code}: {w}" for p in rule.practice.products if p.code in held for w in p.caution]
     data = check_answer(report)
     return Answer(data, report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, report.as_of, words))
+
+
+@looks(group, "chart")
+def chart(
+    job: Job,
+    fridge: Fridge = None,
+    days: Annotated[int, typer.Option("--days", metavar="N", help="How many days back.")] = 7,
+    out: Annotated[str | None, typer.Option("--out", metavar="FILE.svg", help="A picture instead.")] = None,
+) -> Answer:
+    """The temperature with its limits: on the screen, or as an SVG picture."""
+    from stockroom.cli.fridge_papers import chart_command
+
+    return chart_command(job, fridge, days, out)

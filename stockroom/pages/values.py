@@ -24,3 +24,8 @@ def recorded_answer(result: Recorded) -> dict[str, Any]:
         "warnings": [f.what for f in result.findings if f.urgent],
         "notes": [f.what for f in result.findings if not f.urgent],
     }
+
+
+def shown(text: str) -> str:
+    """Text without control characters: a terminal would obey them, and an XML file may not hold them."""
+    return "".join(c if c.isprintable() else " " for c in text)

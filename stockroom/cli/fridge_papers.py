@@ -1,0 +1,53 @@
+"""stockroom fridge chart and sheet: what goes to the screen or into a file."""
+
+import shutil
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stockroom.cli.job import Answer, Job, written
+from stockroom.core.units import count
+from stockroom.errors import Refused
+from stockroom.tasks.places import fridge_named
+
+if TYPE_CHECKING:
+    from stockroom.cli.show import Screen
+
+PICTURE_PARTS = 1200
+"""Steps across a picture: finer than print shows at the width of a page."""
+
+
+def paper(job: Job, path: str, text: str) -> None:
+    """Writes a file that was named. Raises: Refused where that cannot be, or where it is the database itself."""
+    if "://" not in job.where and Path(path).absolute() == Path(job.where).absolute():
+        raise Refused("is-the-database", f"{path} is the database", "name another file")
+    written(path, text)
+
+
+def chart_command(job: Job, fridge: str | None, days: int, out: str | None) -> Answer:
+    """The temperature with its limits, on the screen or as a picture."""
+    from stockroom.pages import terminal_chart
+    from stockroom.pages.chart_answers import chart_answer
+    from stockroom.tasks.chart import chart
+
+    rule = job.rules()
+    name = None if fridge is None else fridge_named(rule.practice, fridge, job.site)
+    width = max(60, shutil.get_terminal_size((100, 24)).columns)
+    parts = terminal_chart.parts(width) if out is None else PICTURE_PARTS
+    with job.store().reading() as conn:
+        report = chart(conn, job.as_of(), days, parts, fridge=name, site=job.site)
+    data = chart_answer(report)
+    if not report.fridges:
+        return Answer(data, False, lambda screen: screen.line("The practice file has no fridge here."))
+    if out is not None:
+        from stockroom.pages.svg_chart import chart_svg
+
+        paper(job, out, chart_svg(report))
+        drawn = f"{out}: {count(len(report.fridges), 'fridge')}, {terminal_chart.window_text(report)}"
+        return Answer(data, False, lambda screen: screen.line(drawn))
+    marks = terminal_chart.marks_for(getattr(sys.stdout, "encoding", None))
+
+    def draw(screen: "Screen") -> None:
+        screen.raw(terminal_chart.chart_text(report, width, marks))
+
+    return Answer(data, False, draw)

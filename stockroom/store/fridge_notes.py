@@ -1,0 +1,47 @@
+"""What people said about a fridge: who explained a missed check, who switched it off, and why."""
+
+from typing import NamedTuple
+
+import sqlalchemy as sa
+
+from stockroom.core.stock import FOREVER
+from stockroom.store import tables as t
+from stockroom.store.writing import live
+
+
+class Explained(NamedTuple):
+    """Why a check was missed, or a gap came about, and who says so."""
+
+    why: str
+    by: str
+
+
+class Switch(NamedTuple):
+    """A fridge taken out of use, or into use again."""
+
+    at: int
+    on: bool
+    why: str
+    by: str
+
+
+def explained_days(conn: sa.Connection, fridge: int, until: int = FOREVER) -> dict[str, Explained]:
+    """ISO day -> what was said about it last by ``until``."""
+    rows = conn.execute(
+        sa.select(t.explained.c.day, t.explained.c.why, t.entry.c.by)
+        .outerjoin(t.entry, t.entry.c.n == t.explained.c.entry)
+        .where(t.explained.c.fridge == fridge, t.explained.c.at <= until, live(t.explained))
+        .order_by(t.explained.c.id)
+    )
+    return {str(r.day): Explained(str(r.why), r.by or "") for r in rows}
+
+
+def switches(conn: sa.Connection, fridge: int, until: int = FOREVER) -> list[Switch]:
+    """Each time a fridge was switched off or on by ``until``, oldest first."""
+    rows = conn.execute(
+        sa.select(t.fridge_duty.c.at, t.fridge_duty.c.on, t.fridge_duty.c.why, t.entry.c.by)
+        .outerjoin(t.entry, t.entry.c.n == t.fridge_duty.c.entry)
+        .where(t.fridge_duty.c.fridge == fridge, t.fridge_duty.c.at <= until, live(t.fridge_duty))
+        .order_by(t.fridge_duty.c.at, t.fridge_duty.c.id)
+    )
+    return [Switch(int(r.at), bool(r.on), r.why or "", r.by or "") for r in rows]
