@@ -173,3 +173,16 @@ def chart(
     from stockroom.cli.fridge_papers import chart_command
 
     return chart_command(job, fridge, days, out)
+
+
+@looks(group, "sheet")
+def sheet(
+    job: Job,
+    month: Annotated[str, typer.Option("--month", metavar="YYYY-MM", help="Which month: 2026-03.")],
+    out: Annotated[str, typer.Option("--out", metavar="FILE.html", help="The file to write.")],
+    fridge: Fridge = None,
+) -> Answer:
+    """The month's log as inspectors ask for it: a page for each fridge, to print."""
+    from stockroom.cli.fridge_papers import sheet_command
+
+    return sheet_command(job, month, fridge, out)

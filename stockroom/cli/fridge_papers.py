@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stockroom.cli.job import Answer, Job, written
-from stockroom.core.units import count
+from stockroom.core.units import count, few
 from stockroom.errors import Refused
 from stockroom.tasks.places import fridge_named
 
@@ -51,3 +51,28 @@ def chart_command(job: Job, fridge: str | None, days: int, out: str | None) -> A
         screen.raw(terminal_chart.chart_text(report, width, marks))
 
     return Answer(data, False, draw)
+
+
+def sheet_command(job: Job, month: str, fridge: str | None, out: str) -> Answer:
+    """The month's log in a file to print."""
+    from stockroom.pages.sheet import month_text, sheet_answer, sheet_html
+    from stockroom.tasks.month_sheet import month_named, month_sheet
+
+    with job.store().reading() as conn:
+        report = month_sheet(conn, job.as_of(), month_named(month), fridge=fridge, site=job.site)
+    paper(job, out, sheet_html(report))
+
+    def draw(screen: "Screen") -> None:
+        screen.line(f"{out}: {month_text(report)}, {few([s.fridge.name for s in report.sheets])}")
+        for s in report.sheets:
+            missed = [d for d in s.days if d.unanswered]
+            if missed:
+                screen.alert(f"{s.fridge.name}: {count(s.missed, 'missed check')} that nobody has explained")
+                day = missed[-1].day.isoformat()
+                screen.todo(f'stockroom fridge explain {day} --fridge "{s.fridge.name}" --why …')
+            waiting = [f"E-{e.number}" for e in s.excursions if e.open]
+            if waiting:
+                screen.alert(f"{s.fridge.name}: no decision yet about {few(waiting, 8)}")
+                screen.todo("stockroom fridge check")
+
+    return Answer(sheet_answer(report, out), report.attention > 0, draw)
