@@ -142,6 +142,7 @@ def _limits(axes: "Axes", f: FridgeChart) -> None:
         axes.annotate(
             named, (1, limit.milli / 1000), xycoords=("axes fraction", "data"), xytext=(-2, 2 if limit.high else -2),
             textcoords="offset points", ha="right", va="bottom" if limit.high else "top", fontsize=8, color=color,
+            bbox={"facecolor": "white", "alpha": 0.75, "linewidth": 0, "pad": 0.6},
         )  # fmt: skip
 
 

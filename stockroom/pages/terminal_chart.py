@@ -193,11 +193,11 @@ class _Plot:
         for tick in ticks(self.chart.opening, self.chart.start, self.chart.as_of, self.columns // 8):
             x = self.column(tick.at)
             line[x] = self.marks.day
-            place = x - (len(tick.label) // 2 if x else 0)
-            if place >= len(words) + (1 if words else 0) and place + len(tick.label) <= self.columns + 1:
+            place = GUTTER + x - len(tick.label) // 2
+            if place >= len(words) + (1 if words else 0) and place + len(tick.label) <= GUTTER + self.columns + 1:
                 words = words.ljust(place) + tick.label
         corner = " " * (GUTTER - 1) + self.marks.corner
-        return [corner + "".join(line), " " * GUTTER + words]
+        return [corner + "".join(line), words]
 
     def strips(self) -> list[str]:
         """Under the axis: where nobody knows how cold it was, and the excursions with their numbers."""
