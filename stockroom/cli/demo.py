@@ -13,7 +13,7 @@ from typing import Annotated
 
 import typer
 
-from stockroom.cli.job import setting
+from stockroom.cli.job import put, setting
 from stockroom.errors import Refused
 
 NOW = "2026-04-14T08:40:00+01:00"
@@ -78,10 +78,14 @@ def play(folder: Path, command: str, at: str | None, by: str | None) -> tuple[in
         args += ["--at", at]
     if by is not None:
         args += ["--by", by]
-    out, err = io.StringIO(), io.StringIO()
+    # What is heard has the screen's encoding, so that a chart is drawn with what the screen can show.
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    heard, err = io.BytesIO(), io.StringIO()
+    out = io.TextIOWrapper(heard, encoding=encoding, errors="replace", newline="\n")
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(args)
-    return code, out.getvalue(), err.getvalue()
+    out.flush()
+    return code, heard.getvalue().decode(encoding), err.getvalue()
 
 
 def season(folder: Path, database: Path) -> None:
@@ -143,6 +147,7 @@ WALK: Sequence[Step] = (
         "MO",
     ),
     ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", "09:00", None),
+    ("The same to look at.", "fridge chart --days 4 --fridge 'Store fridge'", "09:05", None),
     (
         "The maker has answered: a named person decides.",
         "fridge decide E-8 --release --why 'within the maker’s answer' --answer 'letter of today'",
@@ -155,6 +160,12 @@ WALK: Sequence[Step] = (
     ("What is on hand, earliest expiry first.", "stock list --product ARCH", "13:00", None),
     ("What to order this week, and why.", "reorder list", "13:05", None),
     ("Where a lot went, and what it went through.", "trace lot ARCH 7J077", "13:10", None),
+    (
+        "The month's log to print, a page for each fridge.",
+        "fridge sheet --month 2026-03 --out DIR/sheet.html",
+        "13:15",
+        None,
+    ),
 )
 
 ENDING = """
@@ -170,11 +181,12 @@ For your own practice: stockroom init PRACTICE.toml
 
 def walk(folder: Path, database: Path) -> None:
     """Shows one day, command by command, as it looks on the screen."""
-    for title, command, clock, by in WALK:
+    for title, written, clock, by in WALK:
+        command = written.replace("DIR/sheet.html", shlex.quote((database.parent / "sheet.html").as_posix()))
         at = f"{NOW[:11]}{clock}:00{NOW[19:]}"
         if title:
-            sys.stdout.write(f"\n-- {clock}  {title}\n")
-        sys.stdout.write(f"$ stockroom {command}" + ("" if by is None else f" --by {by}") + "\n")
+            put(f"\n-- {clock}  {title}\n")
+        put(f"$ stockroom {command}" + ("" if by is None else f" --by {by}") + "\n")
         said = play(folder, command, at, by) if by else play(folder, f"{command} --as-of {at}", None, None)
         _must(*said, command)
-        sys.stdout.write(said[1].replace(f"[{database.absolute()}]\n", "") + said[2])
+        put(said[1].replace(f"[{database.absolute()}]\n", "") + said[2])
