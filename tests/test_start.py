@@ -29,7 +29,26 @@ def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
     code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, 'stock', 'list']) == 0"
     names = {n.split(".")[0] for n in loaded(code)}
     assert "sqlalchemy" in names
-    assert not {"alembic", "dateutil", "scipy", "pandas", "matplotlib"} & names
+    assert not {"alembic", "dateutil", "scipy", "pandas", "matplotlib", "jinja2"} & names
+
+
+@pytest.mark.parametrize(
+    ("words", "allowed"),
+    [
+        (["fridge", "check"], set()),
+        (["fridge", "chart"], set()),
+        (["fridge", "log", "4", "--fridge", "Cold two", "--by", "AB"], set()),
+        (["today"], set()),
+        (["fridge", "sheet", "--month", "2026-02", "--out", "x.html", "--as-of", "2026-02-20"], {"jinja2"}),
+        (["fridge", "chart", "--out", "x.svg"], {"matplotlib"}),
+    ],
+)
+def test_only_what_draws_loads_what_it_draws_with(cli: Line, words: list[str], allowed: set[str]) -> None:
+    words = [str(cli.folder / w) if w.startswith("x.") else w for w in words]
+    code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, *{words!r}]) in (0, 1)"
+    found = loaded(code)
+    assert {n.split(".")[0] for n in found} & {"jinja2", "matplotlib", "alembic", "scipy", "pandas"} == allowed
+    assert "matplotlib.pyplot" not in found
 
 
 def test_the_help_of_every_command_is_there(cli: Line) -> None:

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import venv
 import zipfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -39,6 +40,7 @@ def test_it_holds_the_migrations_and_the_sample_practice(built: Path) -> None:
     assert "stockroom/_migrations/env.py" in names
     assert any(n.startswith("stockroom/_migrations/versions/0001") for n in names)
     assert "stockroom/_sample_data/practice.toml" in names
+    assert "stockroom/pages/sheet.html" in names
     assert not any(n.startswith(("tests/", "docs/", "migrations/")) for n in names)
 
 
@@ -76,9 +78,15 @@ def test_init_demo_and_a_day_work_from_it(program: Path, tmp_path: Path) -> None
     assert booked["warmup"][0]["state"] == "planned"
     assert json.loads(run("stock", "list", "--json"))["lots"][0]["quantity"] == 4
     assert json.loads(run("trace", "lot", "KIT", "A1", "--json"))["difference"] == 0
+    run("fridge", "sheet", "--month", datetime.now(UTC).strftime("%Y-%m"), "--out", "sheet.html")
+    assert "Cold two" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "-0.4" in json.dumps(json.loads(run("fridge", "chart", "--json", codes=(0,))))
+    run("fridge", "chart", "--out", "chart.svg", codes=(0,))
+    assert (tmp_path / "chart.svg").read_text(encoding="utf-8").rstrip().endswith("</svg>")
     run("reorder", "list")
     run("today")
     assert json.loads(run("records", "verify", "--json", codes=(0,)))["faults"] == []
     shown = run("demo", "made-up", codes=(0,))
     assert "That was the demo" in shown
     assert (tmp_path / "made-up" / "stockroom.db").exists()
+    assert (tmp_path / "made-up" / "sheet.html").exists()

@@ -198,6 +198,9 @@ def test_every_field_of_every_answer_is_explained(monkeypatch: pytest.MonkeyPatc
 LOOKS = (
     "today",
     "fridge check",
+    "fridge chart",
+    "fridge chart --out chart.svg",
+    "fridge sheet --month 2026-03 --out sheet.html",
     "warmup check",
     "warmup when single-tooth --days 30",
     "stock list",
@@ -212,8 +215,11 @@ LOOKS = (
 
 
 @pytest.mark.parametrize("look", LOOKS)
-def test_every_field_of_the_demos_answers_is_explained(look: str, demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_field_of_the_demos_answers_is_explained(
+    look: str, demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("STOCKROOM_DB", str(demo))
+    monkeypatch.chdir(tmp_path)
     as_of = [] if look == "records history" else ["--as-of", "2026-04-14T08:40"]
     words = ["stockroom", *look.split(), *as_of]
     found = set(fields(answered(words)))
