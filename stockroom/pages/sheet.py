@@ -11,7 +11,8 @@ from stockroom.core.when import day_text, local_text
 from stockroom.pages.values import instant, shown
 from stockroom.tasks.act import CAUTIONS
 from stockroom.tasks.excursions_now import ExcursionNow
-from stockroom.tasks.month_sheet import FridgeSheet, LoggerDay, Marked, MonthSheet, SheetDay
+from stockroom.tasks.month_sheet import MonthSheet
+from stockroom.tasks.sheet_days import FridgeSheet, LoggerDay, Marked, SheetDay
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -129,7 +130,7 @@ class _Page:
             text = "missed, explained" if d.explained else "✗ MISSED"
             slots[groups - 1 if check == "closing" else 0].append(Slot(text, not d.explained))
         lines = [[g[i] if i < len(g) else Slot() for g in slots] for i in range(max(1, *map(len, slots)))]
-        if d.closed is not None and not d.checks:
+        if d.closed is not None and d.known and not d.checks:
             lines = [[Slot(shown(f"closed: {d.closed}" if d.closed else "closed"), span=5 * groups)]]
         return {
             "label": day_text(d.day)[:-9],
@@ -161,7 +162,7 @@ class _Page:
         return [*values, (f"{minutes} min" if minutes else "0", False)]
 
     def _notes(self, d: SheetDay) -> list[str]:
-        found = []
+        found = [] if d.known else ["not in the practice file"]
         if d.closed is not None and d.checks:
             found.append(f"closed ({d.closed})" if d.closed else "closed")
         for start, end, why in d.off:

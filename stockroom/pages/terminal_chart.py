@@ -276,7 +276,7 @@ def _legend(plot: _Plot, width: int) -> list[str]:
         (bool(f.gaps), f"{marks.gap} silent: nobody knows how cold it was"),
         (True, f"{marks.limit * 3} limit of the fridge, {_both(f, lambda x: not x.products)}"),
         *((True, f"{marks.limit} {marks.limit} {_kept(limit.products)}") for limit in f.limits if limit.products),
-        (bool(f.excursions), f"{marks.excursion}E-3 excursion"),
+        (bool(f.excursions), f"{marks.excursion}E-n excursion"),
     ]
     line = ""
     for there, text in told:

@@ -351,3 +351,24 @@ def test_both_databases_write_the_same_sheet(both: Line) -> None:
     assert page.day("Wed 4")[-1] == "OUT OF USE from 07:10: defrosting"
     assert answer["fridges"][0]["missed"] == 0
     assert both.ask("fridge", "chart", "--fridge", "Cold two", now="2026-03-05T08:00:00+00:00")["fridges"][0]["checks"]
+
+
+def test_a_fridge_that_came_late_or_went_early_has_its_page(cli: Line) -> None:
+    log(cli, "2026-03-02T08:05", "4.1")
+    log(cli, "2026-03-12T08:05", "4.2")
+    new = PRACTICE.replace('name = "Cold two"', 'name = "Cold three"')
+    cli.file("new.toml", new)
+    cli.ok("practice", "load", "new.toml", "--yes", "--at", "2026-03-12T10:00", now=NOW)
+    log(cli, "2026-03-16T08:05", "4.3", 3, 5, "Cold three")
+    _, answer, _ = written(cli)
+    # derived: the third is expected from its first check on, so that the 17th to the 31st, 11 working days, were missed;
+    # of the second the 3rd to the 11th, 7 working days
+    assert sorted((f["fridge"], f["checks"], f["missed"]) for f in answer["fridges"]) == [
+        ("Cold one", 0, 0), ("Cold three", 1, 11), ("Cold two", 2, 7),
+    ]  # fmt: skip
+    gone, _, _ = written(cli, "2026-03", "--fridge", "Cold two")
+    assert gone.day("Thu 12")[2] == "4.2" and gone.day("Fri 13")[-1] == "not in the practice file"
+    came, _, _ = written(cli, "2026-03", "--fridge", "Cold three")
+    assert came.day("Thu 12")[-1] == "not in the practice file" and came.day("Fri 13")[-1] == ""
+    _, answer, _ = written(cli, "2026-04")
+    assert [f["fridge"] for f in answer["fridges"]] == ["Cold one", "Cold three"]
