@@ -188,7 +188,8 @@ class _Page:
         others = [f"E-{n}" for n in sorted({*e.linked, *e.others})]
         return {
             "number": f"E-{e.number}",
-            "seen": seen + (f", same event as {', '.join(others)}" if others else ""),
+            "seen": seen,
+            "others": others,
             "time": self._span(e.anchor_at if v is None else v.start, None if v is None else v.end, e.lasts),
             "minutes": _minutes(e),
             "worst": _worst(e),
