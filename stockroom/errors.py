@@ -45,12 +45,12 @@ class Unsaid(StockroomError):
     exit_code = DEFECT
 
 
-def nearest(word: str, known: list[str]) -> str:
-    """``; did you mean "x"?`` for the closest of ``known``, or the empty string."""
+def nearest(word: str, known: list[str], alike: float = 0.5) -> str:
+    """``; did you mean "x"?`` for the closest of ``known``, or the empty string where none is ``alike`` (0 to 1)."""
     from difflib import get_close_matches
 
     folded = {k.casefold(): k for k in known}
-    close = get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.5)
+    close = get_close_matches(word.casefold(), list(folded), n=1, cutoff=alike)
     return f'; did you mean "{folded[close[0]]}"?' if close else ""
 
 

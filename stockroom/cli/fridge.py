@@ -146,6 +146,7 @@ def check(
     from stockroom.core.when import day as read_day
     from stockroom.pages.answers import check_answer
     from stockroom.tasks import fridge_now
+    from stockroom.tasks.fault_plan import fault_plan, line
     from stockroom.tasks.places import fridge_named
 
     rule = job.rules()
@@ -156,10 +157,12 @@ def check(
         first = opening.midnight(read_day(since, rule.zone, job.now, past=True))
     with job.store().reading() as conn:
         report = fridge_now.check(conn, job.as_of(), fridge=name, since=first, site=job.site)
+        plans = {f.fridge.name: fault_plan(conn, rule, f, report.as_of) for f in report.fridges}
     held = {code for f in report.fridges for e in f.excursions if e.open for code, _, _ in e.lots}
     words = [f"{p.code}: {w}" for p in rule.practice.products if p.code in held for w in p.caution]
-    data = check_answer(report)
-    return Answer(data, report.attention > 0, lambda screen: draw_check(screen, report, rule.zone, report.as_of, words))
+    data = check_answer(report, {n: [line(step) for step in plan] for n, plan in plans.items()})
+    needed = report.attention > 0 or any(step.urgent for plan in plans.values() for step in plan)
+    return Answer(data, needed, lambda screen: draw_check(screen, report, plans, rule.zone, words))
 
 
 @looks(group, "chart")

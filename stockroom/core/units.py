@@ -90,3 +90,14 @@ def few(names: list[str], most: int = 4) -> str:
 def count(n: int, noun: str, many: str = "") -> str:
     """``1 kit``, ``3 kits``."""
     return f"{n} {noun if n == 1 else many or noun + 's'}"
+
+
+def length(seconds: float) -> str:
+    """A length of time for people: ``35 min``, ``4 h 10 min``, ``2 d 3 h``."""
+    minutes = round(seconds / 60)
+    if minutes < 120:
+        return f"{minutes} min" if seconds >= 600 else f"{seconds / 60:.1f} min"
+    hours, left = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {left} min" if left else f"{hours} h"
+    return f"{hours // 24} d {hours % 24} h"

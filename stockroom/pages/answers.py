@@ -8,6 +8,8 @@ from stockroom.core.units import celsius
 from stockroom.pages.values import instant
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from stockroom.core.records import Booking
     from stockroom.core.warmup import Row
     from stockroom.tasks.excursions_now import ExcursionNow
@@ -52,8 +54,8 @@ def excursion_answer(e: ExcursionNow) -> dict[str, Any]:
     }
 
 
-def fridge_answer(f: FridgeNow) -> dict[str, Any]:
-    """One fridge of ``fridge check``."""
+def fridge_answer(f: FridgeNow, plan: Sequence[str]) -> dict[str, Any]:
+    """One fridge of ``fridge check``, with what to do about it, in order."""
     return {
         "fridge": f.fridge.name,
         "low": celsius(f.fridge.low),
@@ -83,15 +85,16 @@ def fridge_answer(f: FridgeNow) -> dict[str, Any]:
         },
         "pieces": f.pieces,
         "off": f.off,
+        "plan": list(plan),
     }
 
 
-def check_answer(report: FridgeReport) -> dict[str, Any]:
-    """``fridge check``."""
+def check_answer(report: FridgeReport, plans: Mapping[str, Sequence[str]]) -> dict[str, Any]:
+    """``fridge check``; ``plans``: fridge -> the lines of what to do."""
     return {
         "as_of": instant(report.as_of),
         "attention": report.attention,
-        "fridges": [fridge_answer(f) for f in report.fridges],
+        "fridges": [fridge_answer(f, plans.get(f.fridge.name, ())) for f in report.fridges],
     }
 
 

@@ -98,7 +98,8 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
             continue
         line = Line("warm" if scan.direction == "warm" else "cold", scan.limit)
         active.setdefault(line, []).append((scan.start, scan.end))
-        found += [logger_event(f, line, over=scan.end <= past.until) for f in rows]
+        over = scan.end <= past.until and scan.end < FOREVER
+        found += [logger_event(f, line, over=over) for f in rows]
     for line, ruled in active.items():
         found += [e for e in hand_events(past.checks, line) if any(a <= e.first_out < b for a, b in ruled)]
     found = [e for e in found if _matters(e, past, inside)]

@@ -182,15 +182,16 @@ def computed(conn: Link, key: int, scan: Scan, whole: Stretch | None = None) -> 
         at = whole.at if whole is not None else fridges.series(conn, key, scan.start, _reach(conn, key, scan.end))[0]
         return [f for f in found_silences(at, scan.max_gap) if scan.start <= f.spell.start < scan.end]
     begin = max(scan.start, scan.since)
-    at, milli = whole.clipped(begin, scan.end) if whole is not None else fridges.series(conn, key, begin, scan.end - 1)
-    if not at.size:
-        return []
     if begin > scan.start:
         # Reach back to where nothing was going on, so that what lasted when it began to matter is whole.
+        before = _before(conn, key, begin + 1)
+        begin = max(scan.start, begin if before is None else before)
+    at, milli = whole.clipped(begin, scan.end) if whole is not None else fridges.series(conn, key, begin, scan.end - 1)
+    if at.size and begin > scan.start:
         around = Stretch(conn, key, at, milli, _before(conn, key, int(at[0])), None)
-        first, _ = _window(around, scan, int(at[0]), int(at[-1]))
+        first, _ = _window(around, scan, max(scan.since, int(at[0])), int(at[-1]))
         at, milli = around.clipped(max(first, scan.start), scan.end)
-    return found_spells(at, milli, _line(scan), scan.max_gap, scan.settle)
+    return found_spells(at, milli, _line(scan), scan.max_gap, scan.settle) if at.size else []
 
 
 def _reach(conn: Link, key: int, end: int) -> int:

@@ -1,5 +1,7 @@
 """One check by hand: the reading, the display's min and max, judged by the strictest limit of what is inside."""
 
+from dataclasses import replace
+
 from stockroom.core.practice import Fridge
 from stockroom.core.units import LIKELY_HIGH, LIKELY_LOW, LIKELY_STEP, celsius, degrees
 from stockroom.core.when import utc_text
@@ -8,8 +10,10 @@ from stockroom.store import fridges
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.consequences import settle
-from stockroom.tasks.fridge_now import in_use, limits_inside
+from stockroom.tasks.fault_plan import fault_plan, line
+from stockroom.tasks.fridge_now import fridge_now, limits_inside
 from stockroom.tasks.places import fridge_named, key_of
+from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import lots_now
 
 
@@ -42,7 +46,9 @@ def log_check(
         rec.touches(name, earlier[-1] if earlier else act.at)
         settle(rec)
         rec.fridges.clear()
-        rec.fields["excursion"] = None if rec.fields["in_range"] else _seen_by(rec, name, milli, low, high)
+        if not rec.fields["in_range"]:
+            rec.fields["excursion"] = _seen_by(rec, name, milli, low, high)
+            rec.fields["advice"] = _advice(rec, name)
     return rec.done()
 
 
@@ -80,13 +86,10 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
     floor, roof = limits_inside(rec.conn, rec.rules, fridge, rec.act.at)
     values = [v for v in (milli, low, high) if v is not None]
     in_range = all(floor <= v <= roof for v in values)
-    advice: list[str] = []
     if not in_range:
         worst = max(values, key=lambda v: max(v - roof, floor - v))
         side = f"above {degrees(roof)}" if worst > roof else f"below {degrees(floor)}"
         rec.note("out-of-range", f"{fridge.name}: {degrees(worst)} is {side}", urgent=True)
-        pieces = sum(x.state.quantity(fridge.name) for x in lots_now(rec.conn, rec.act.at).values())
-        advice = _advice(rec, fridge, not floor <= milli <= roof, pieces)
         inside = {x.lot.product for x in lots_now(rec.conn, rec.act.at).values() if x.state.quantity(fridge.name)}
         cautions(rec, inside)
     rec.fields |= {
@@ -97,26 +100,19 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
         "max_celsius": celsius(high),
         "in_range": in_range,
         "excursion": None,
-        "advice": advice,
+        "advice": [],
     }
 
 
-def _advice(rec: Recording, fridge: Fridge, lasts: bool, pieces: int) -> list[str]:
-    """What to do now, in order."""
-    advice = []
-    if pieces:
-        advice.append(f"Do not use what is in {fridge.name} until the maker or the responsible clinician has answered.")
-    if lasts:
-        advice.append("Close the door, check plug and thermostat, log again in 30 minutes.")
-        if pieces:
-            others = [
-                f.name
-                for f in rec.rules.practice.fridges
-                if f.name != fridge.name and f.site == fridge.site and in_use(rec.conn, f.name, rec.act.at)
-            ]
-            place = others[0] if others else "cool box"
-            advice.append(
-                f'If it stays so, move the stock: stockroom stock move --all --from "{fridge.name}" --to "{place}"'
-            )
-    advice.append("Ask the maker, then decide: stockroom fridge check names the excursion.")
-    return advice
+def _advice(rec: Recording, name: str) -> list[str]:
+    """What to do now, in order: the plan that ``fridge check`` shows as well."""
+    now = max(rec.act.at, rec.act.now)
+    rule = rules(rec.conn, now)
+    if rule.practice.fridge(name) is None:
+        return ["The practice file does not name this fridge any more: stockroom practice show"]
+    plan = fault_plan(rec.conn, rule, fridge_now(rec.conn, rule, name, now, None), now)
+    if not plan:
+        return [f"Within what the product itself allows; log {name} again in 30 minutes: stockroom fridge check"]
+    # The plan has the commands: they need not be said twice.
+    rec.findings = [replace(f, todo="") if f.slug == "quarantined" else f for f in rec.findings]
+    return [line(step) for step in plan]

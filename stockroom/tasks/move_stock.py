@@ -10,8 +10,11 @@ from stockroom.errors import Refused
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.fault_plan import out_now
+from stockroom.tasks.fridge_now import fridge_now, in_use
 from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named
 from stockroom.tasks.receive import space_taken
+from stockroom.tasks.refuge import move_all_command, quoted, refuge_for
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 
 
@@ -64,14 +67,32 @@ def _arrived(rec: Recording, products: dict[str, Product], a: str, b: str) -> No
     fridge = rec.rules.practice.fridge(b)
     cold = {code for code, p in products.items() if p.cold}
     if cold and fridge is None:
+        are = "is" if len(cold) == 1 else "are"
+        what = f"{', '.join(sorted(cold))} {are} kept cold: every minute in {b} counts as unmonitored; take it to a fridge soon"
+        rec.note("kept-warm", what, _onward(rec, a, b), urgent=True)
+    if fridge is not None and not in_use(rec.conn, b, rec.act.at):
         rec.note(
-            "kept-warm", f"{', '.join(sorted(cold))} is kept cold, and {b} is not a fridge of the practice file",
-            "its time there counts as unmonitored", urgent=True,
-        )  # fmt: skip
-    if fridge is not None and fridge.capacity is not None and space_taken(rec, b) > fridge.capacity:
-        rec.note("over-full", f"{b} holds {space_taken(rec, b)} of its {fridge.capacity} spaces", urgent=True)
+            "switched-off", f"{b} is switched off: nobody checks it", f"stockroom fridge on {quoted(b)}", urgent=True
+        )
+    if cold and fridge is not None and out_now(fridge_now(rec.conn, rec.rules, b, rec.act.at, None)):
+        rec.note("out-of-range", f"{b} is out of range itself", "see: stockroom fridge check", urgent=True)
+    if fridge is not None and fridge.capacity is not None and (full := space_taken(rec, b)) > fridge.capacity:
+        what = f"{b} holds {full} of its {fridge.capacity} spaces"
+        rec.note("over-full", what, f"move some on: stockroom stock move … --from {quoted(b)} --to PLACE", urgent=True)
     rec.touches(a, rec.act.at)
     rec.touches(b, rec.act.at)
+
+
+def _onward(rec: Recording, a: str, b: str) -> str:
+    """The command that takes what now stands in ``b`` to a fridge which can take all of it."""
+    practice = rec.rules.practice
+    site = practice.site_of(a) or practice.site_of(b) or rec.act.site or practice.sites[0].name
+    refuge = refuge_for(rec.conn, rec.rules, b, site, rec.act.at)
+    return (
+        move_all_command(b, refuge.place)
+        if refuge.fridge
+        else f"stockroom stock move --all --from {quoted(b)} --to FRIDGE"
+    )
 
 
 def there(rec: Recording, lot: int, code: str, product: str, place: str, quantity: int) -> LotNow:

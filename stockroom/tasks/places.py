@@ -9,6 +9,10 @@ from stockroom.errors import Refused, nearest, unknown
 from stockroom.store import Link, ledger
 from stockroom.tasks.act import Recording
 
+SLIP_OF_A_NAME = 0.8
+"""As alike as this, a name that the practice file does not know is a slip; less alike, it is a box: whoever empties
+a failed fridge into a cool box is not to be stopped because a place is called "Cold one"."""
+
 
 def folded(word: str, known: list[str]) -> str | None:
     """The known name that is typed, capitals aside, None where there is none or more than one."""
@@ -80,7 +84,7 @@ def place_or_box(rec: Recording, word: str) -> str:
         return known
     if word in OUTSIDE or re.fullmatch(r"P-\d+", word):
         raise Refused("unknown-place", f'"{word}" is not a place to put things', "name a fridge, a shelf or a box")
-    hint = nearest(word, names)
+    hint = nearest(word, names, SLIP_OF_A_NAME)
     if hint and not (
         rec.act.ask and rec.act.ask(f'"{word}" is not in the practice file{hint} Use it as a box all the same?')
     ):

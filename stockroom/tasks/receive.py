@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from stockroom.core.practice import Product
-from stockroom.core.units import SLIP_HIGH, SLIP_LOW, count, degrees, few
+from stockroom.core.units import LIKELY_HIGH, LIKELY_LOW, SLIP_HIGH, SLIP_LOW, celsius, count, degrees, few
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.stock_csv import read_opening
@@ -13,6 +13,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import key_of, number_of, place_named, product_named
+from stockroom.tasks.refuge import quoted_lot
 from stockroom.tasks.shelves import lots_now
 
 
@@ -66,7 +67,7 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             ledger.moved(rec.book, key, delivery.damaged, place, gone, "discard", why="came damaged")
         _fits(rec, product, into)
         if delivery.arrived_at is not None:
-            _arrival(rec, product, key, place, pieces - delivery.damaged, delivery.arrived_at)
+            _arrival(rec, product, lot, key, place, pieces - delivery.damaged, delivery.arrived_at)
         rec.touches(into, act.at)
         packs = (
             f" ({count(pieces // product.pack_size, 'pack')})"
@@ -74,7 +75,8 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             else ""
         )
         origin = f" borrowed from {delivery.lender}" if delivery.lender else ""
-        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}"
+        warm = "" if delivery.arrived_at is None else f", at {degrees(delivery.arrived_at)}"
+        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}{warm}"
         rec.fields |= {
             "product": product.code,
             "lot": lot,
@@ -83,6 +85,7 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             "packs": None if pieces % product.pack_size else pieces // product.pack_size,
             "place": into,
             "order": None if number is None else f"O-{number}",
+            "arrived_celsius": celsius(delivery.arrived_at),
         }
     return rec.done()
 
@@ -212,9 +215,15 @@ def space_taken(rec: Recording, place: str) -> int:
     return total
 
 
-def _arrival(rec: Recording, product: Product, lot: int, place: int, pieces: int, milli: int) -> None:
+def _arrival(rec: Recording, product: Product, code: str, lot: int, place: int, pieces: int, milli: int) -> None:
     if not SLIP_LOW <= milli <= SLIP_HIGH:
         raise Refused("bad-temperature", f"{degrees(milli)} is surely a slip", "read the display again")
+    if not LIKELY_LOW <= milli <= LIKELY_HIGH:
+        doubt = f"{degrees(milli)} is unusual for a delivery."
+        if rec.act.ask is None:
+            rec.broke("doubtful", doubt, f"if it is a slip: stockroom undo {rec.book.label} --why slip")
+        elif not rec.act.ask(f"{doubt} Is that really so?"):
+            raise Refused("slip", "not recorded", "look at the thermometer again")
     keep = product.keep
     if keep is None:
         return
@@ -225,5 +234,8 @@ def _arrival(rec: Recording, product: Product, lot: int, place: int, pieces: int
     limit = degrees(keep.high if warm else keep.low)
     what = f"{product.code} arrived at {degrees(milli)}, its limit is {limit}: in quarantine"
     ledger.held(rec.book, lot, place, pieces, rec.act.at, rec.book.label, f"arrived at {degrees(milli)}")
-    rec.broke("arrived-out-of-range", what, "ask the maker or the supplier; then: stockroom stock release|discard …")
+    decide = (
+        f"stockroom stock release|discard {product.code} {quoted_lot(code)} --quantity {pieces} --why … --by INITIALS"
+    )
+    rec.broke("arrived-out-of-range", what, f"ask the maker or the supplier; then: {decide}")
     cautions(rec, {product.code})

@@ -1,6 +1,6 @@
 """The day sheet: what the assistant, the scheduler and the manager each have to do now, most urgent first."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from stockroom.core.records import Finding
@@ -10,11 +10,16 @@ from stockroom.core.when import day_text, local_text
 from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
-from stockroom.tasks.excursions_now import events_to_decide
+from stockroom.tasks.fault_plan import FOR_MANAGER, check_by_hand, fault_plan
 from stockroom.tasks.fridge_now import FridgeNow, check
 from stockroom.tasks.list_stock import stock_report
+from stockroom.tasks.refuge import quoted, refuge_for
 from stockroom.tasks.rules import Rules, rules
+from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
+
+Plans = Mapping[str, Sequence[Finding]]
+"""Fridge -> what to do about it, in order."""
 
 ROLES = ("assistant", "scheduler", "manager")
 
@@ -40,10 +45,11 @@ def day_sheet(store: Store, as_of: int, *, role: str | None = None, site: str | 
         day = rule.opening(rule.sites(site)[0]).day(as_of)
         plan = warm_plan(conn, as_of, site=site, rule=rule)
         fridges = check(conn, as_of, site=site).fridges
+        plans = {f.fridge.name: fault_plan(conn, rule, f, as_of) for f in fridges}
         parts = {
-            "assistant": lambda: _assistant(conn, rule, plan, fridges, as_of, site),
+            "assistant": lambda: _assistant(conn, rule, plan, fridges, plans, as_of, site),
             "scheduler": lambda: _scheduler(conn, rule, plan, as_of, site),
-            "manager": lambda: _manager(conn, rule, fridges, as_of, site),
+            "manager": lambda: _manager(conn, rule, fridges, plans, as_of, site),
         }
         found = {r: _urgent_first(parts[r]()) for r in ROLES if role in (None, r)}
     return DaySheet(as_of, day_text(day), found)
@@ -54,12 +60,14 @@ def _urgent_first(found: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def _assistant(
-    conn: Link, rule: Rules, plan: WarmPlan, fridges: Sequence[FridgeNow], as_of: int, site: str | None
+    conn: Link, rule: Rules, plan: WarmPlan, fridges: Sequence[FridgeNow], plans: Plans, as_of: int, site: str | None
 ) -> list[Finding]:
     found: list[Finding] = []
-    for f in fridges:
-        found += _warnings(f)
+    # A fridge that is out of range now comes before one of which nothing is known.
+    for f in sorted(fridges, key=lambda f: all(s.slug != "out-of-range" for s in plans[f.fridge.name])):
+        found += [step for step in plans[f.fridge.name] if step.slug not in FOR_MANAGER]
         found += _checks_to_do(rule, f, as_of)
+    found += _warm_places(conn, rule, as_of, site)
     for r in plan.rows:
         if r.state == "due" and r.take_out_staffed_by is not None:
             when = local_text(r.take_out_staffed_by, rule.zone, as_of)
@@ -88,27 +96,31 @@ def _assistant(
     return found
 
 
-def _warnings(f: FridgeNow) -> list[Finding]:
+def _warm_places(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Finding]:
+    """What is kept cold and stands in no fridge, kits that are out to warm aside: nobody measures it."""
+    practice = rule.practice
+    standing: dict[str, list[tuple[int, int, bool]]] = {}
+    for x in lots_now(conn, as_of).values():
+        product = practice.product(x.lot.product)
+        for p in x.state.inside():
+            if practice.fridge(p.place) is None and not p.place.startswith("P-"):
+                cold = product is not None and product.cold
+                standing.setdefault(p.place, []).append((p.quantity, p.since, cold))
     found = []
-    for e, _ in events_to_decide(f.excursions):
-        if e.lasts:
-            what = f"{f.fridge.name} is out of range now (E-{e.number})"
-            todo = (
-                f'stockroom stock move --all --from "{f.fridge.name}" --to PLACE'
-                if f.pieces
-                else "stockroom fridge check"
-            )
-            found.append(Finding("out-of-range", what, todo, urgent=True))
-        elif e.held:
-            what = f"{count(e.held, 'piece')} in quarantine since E-{e.number} in {f.fridge.name}: do not use"
-            found.append(Finding("do-not-use", what, "stockroom stock list", urgent=True))
-    if f.silent is not None:
-        found.append(Finding("silent", f"the logger of {f.fridge.name} is silent: check by hand", _log(f), urgent=True))
+    for place, pieces in sorted(standing.items()):
+        cold_ones = [(n, since) for n, since, cold in pieces if cold]
+        here = practice.site_of(place)
+        if not cold_ones or (site is not None and here not in (None, site)):
+            continue
+        n = sum(n for n, _ in cold_ones)
+        since = local_text(min(since for _, since in cold_ones), rule.zone, as_of)
+        what = f"{count(n, 'piece')} of what is kept cold in {place} since {since}: unmonitored, take it to a fridge"
+        refuge = refuge_for(conn, rule, place, here or rule.sites(site)[0], as_of)
+        target = quoted(refuge.place) if refuge.fridge else "FRIDGE"
+        which = "--all" if all(cold for _, _, cold in pieces) else "PRODUCT LOT --quantity N"
+        todo = f"stockroom stock move {which} --from {quoted(place)} --to {target}"
+        found.append(Finding("kept-warm", what, todo, urgent=True))
     return found
-
-
-def _log(f: FridgeNow) -> str:
-    return f'stockroom fridge log CELSIUS --min X --max Y --fridge "{f.fridge.name}"'
 
 
 def _checks_to_do(rule: Rules, f: FridgeNow, as_of: int) -> list[Finding]:
@@ -125,7 +137,7 @@ def _checks_to_do(rule: Rules, f: FridgeNow, as_of: int) -> list[Finding]:
     if done or not wanted or as_of > spans[-1][1] + 3600:
         return []
     name = "opening" if as_of < middle else "closing"
-    return [Finding("check-due", f"{name} check of {f.fridge.name}", _log(f))]
+    return [Finding("check-due", f"{name} check of {f.fridge.name}", check_by_hand(f.fridge))]
 
 
 def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | None) -> list[Finding]:
@@ -177,21 +189,15 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
     return found
 
 
-def _manager(conn: Link, rule: Rules, fridges: Sequence[FridgeNow], as_of: int, site: str | None) -> list[Finding]:
+def _manager(
+    conn: Link, rule: Rules, fridges: Sequence[FridgeNow], plans: Plans, as_of: int, site: str | None
+) -> list[Finding]:
     found: list[Finding] = []
     for f in fridges:
-        for e, others in events_to_decide(f.excursions):
-            held = f", {count(e.held, 'piece')} held" if e.held else ""
-            also = f" (with {few(others)})" if others else ""
-            what = f"decide about E-{e.number}{also} in {f.fridge.name}{held}"
-            found.append(
-                Finding(
-                    "decide", what, f"stockroom fridge decide E-{e.number} --release|--discard --why …", urgent=True
-                )
-            )
+        found += [step for step in plans[f.fridge.name] if step.slug in FOR_MANAGER]
         if f.missed:
             day = f.missed[-1][0]
-            todo = f'stockroom fridge explain {day.isoformat()} --fridge "{f.fridge.name}" --why …'
+            todo = f"stockroom fridge explain {day.isoformat()} --fridge {quoted(f.fridge.name)} --why …"
             found.append(
                 Finding(
                     "missed",
@@ -202,7 +208,12 @@ def _manager(conn: Link, rule: Rules, fridges: Sequence[FridgeNow], as_of: int, 
             )
         if f.calibration_overdue:
             found.append(
-                Finding("calibration", f"the probe of {f.fridge.name} is overdue for calibration", urgent=True)
+                Finding(
+                    "calibration",
+                    f"the probe of {f.fridge.name} is overdue for calibration: have it done, then load its new day",
+                    "stockroom practice load PRACTICE.toml",
+                    urgent=True,
+                )
             )
     report = stock_report(conn, rule, as_of, site=site)
     expired = sum(r.quantity for r in report.rows if r.state == "expired")

@@ -20,6 +20,8 @@ from hypothesis import strategies as st
 from stockroom.core.exposure import exposure_of
 from stockroom.core.handchecks import covered
 from stockroom.core.practice import Keep
+from stockroom.core.spells import Line as Line_
+from stockroom.core.spells import spells
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks import setup
@@ -101,6 +103,39 @@ def test_what_is_kept_is_what_the_readings_say(readings: dict[int, float], seed:
                 undo(store, act(), entries.pop(chance.randrange(len(entries))), "not ours")
             with store.reading() as conn:
                 assert faults(conn, lambda what, done, of: None) == []
+
+
+@SLOW
+@given(
+    readings=series,
+    stays=st.lists(st.tuples(st.integers(-200, 5000), st.integers(0, 3)), min_size=1, max_size=3),
+    seed=st.integers(0, 10_000),
+)
+def test_every_spell_that_a_lot_stood_through_is_known(
+    readings: dict[int, float], stays: list[tuple[int, int]], seed: int
+) -> None:
+    # The spells of the whole series on every line, whether a lot arrived before, during or after them.
+    steps: list[tuple[str, int]] = [("receive", at) for at, _ in stays] + [("bring", n) for n in range(3)]
+    random.Random(seed).shuffle(steps)
+    rows = sorted(readings.items())
+    with practice() as store:
+        for step, n in steps:
+            if step == "receive":
+                received(store, f"L{n}", START + 60 * n)
+            elif rows[n::3]:
+                brought(store, rows[n::3])
+        with store.reading() as conn:
+            key = ledger.place_key(conn, "Cold one")
+            assert key is not None
+            at, milli = fridges.series(conn, key)
+            known = {(e.direction, e.limit, e.anchor_at) for e in excursions(conn, "Cold one", key) if e.event}
+        arrived = min(START + 60 * n for n, _ in stays)
+        wanted = set()
+        for line in (Line_("warm", 8000), Line_("warm", 6000), Line_("cold", 2000)):
+            for s in spells(at, milli, line, 3600, 3600):
+                if line.limit != 6000 or s.end is None or s.end >= arrived:
+                    wanted.add((line.direction, line.limit, s.first_out))
+        assert {k for k in known if k[0]} == wanted
 
 
 @SLOW

@@ -1,0 +1,298 @@
+"""What to do about a fault of a fridge, in order: the one owner of that plan.
+
+``fridge log``, ``fridge check`` and the day sheet all show these steps, so that they never differ: leave it alone, look
+at the fridge, move the stock, ask the maker, decide. Each step is a finding: what to do, and the command to type.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from stockroom.core.practice import Fridge
+from stockroom.core.records import Finding
+from stockroom.core.units import count, degrees, length
+from stockroom.core.when import local_text
+from stockroom.store import Link
+from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide
+from stockroom.tasks.fridge_now import FridgeNow
+from stockroom.tasks.refuge import Refuge, move_all_command, quoted, quoted_lot, refuge_for
+from stockroom.tasks.rules import Rules
+from stockroom.tasks.shelves import lots_now
+
+ANSWERED = "until the maker or the responsible clinician has answered"
+FOR_MANAGER = ("ask-maker", "decide")
+Lots = Mapping[tuple[str, str], int]
+"""(product, lot) -> pieces."""
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """What became of the pieces that one event touched: held, by (product, lot, place), and used, by lot.
+
+    ``elsewhere`` are those of the held ones of which a later entry shows that they were not there.
+    """
+
+    held: Mapping[tuple[str, str, str], int]
+    used: Lots
+    elsewhere: Mapping[tuple[str, str, str], int]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One event that waits for a decision: the records of it, the leading one first, and what it touched."""
+
+    records: tuple[ExcursionNow, ...]
+    touched: Touched
+
+    @property
+    def first(self) -> ExcursionNow:
+        """The record that is decided about."""
+        return self.records[0]
+
+    @property
+    def answered(self) -> bool:
+        """True where a person has decided, be it about a part, and nothing has changed since."""
+        return self.first.decision is not None and not self.first.reopened
+
+
+def line(step: Finding) -> str:
+    """A step as one line: what to do, then the command after the last colon."""
+    return f"{step.what}: {step.todo}" if step.todo else step.what
+
+
+def fault_plan(conn: Link, rule: Rules, f: FridgeNow, as_of: int) -> tuple[Finding, ...]:
+    """The steps for one fridge as it stands at an instant; empty where nothing waits for a person."""
+    faults = []
+    for e, others in events_to_decide(f.excursions):
+        records = (e, *(x for x in f.excursions if f"E-{x.number}" in others))
+        causes = {f"E-{n}" for x in records for n in (x.number, *x.others)}
+        faults.append(Fault(records, _touched(conn, e, causes, as_of)))
+    refuge = refuge_for(conn, rule, f.fridge.name, f.fridge.site, as_of) if out_now(f) and f.pieces else None
+    return steps(f, faults, refuge, rule, as_of)
+
+
+def _touched(conn: Link, e: ExcursionNow, causes: set[str], as_of: int) -> Touched:
+    held: dict[tuple[str, str, str], int] = {}
+    elsewhere: dict[tuple[str, str, str], int] = {}
+    own = {f"E-{n}" for n in (e.number, *e.others)}
+    used: dict[tuple[str, str], int] = {}
+    for x in lots_now(conn, as_of).values():
+        for p in x.state.parcels:
+            if p.place == "used" and causes & p.ever.keys():
+                key = (x.lot.product, x.lot.code)
+                used[key] = used.get(key, 0) + p.quantity
+            elif not p.outside and causes & p.causes.keys():
+                where = (x.lot.product, x.lot.code, p.place)
+                held[where] = held.get(where, 0) + p.quantity
+                v = e.event
+                if v is not None and own & p.causes.keys() and not p.stood_in(e.fridge, v.start, v.end):
+                    elsewhere[where] = elsewhere.get(where, 0) + p.quantity
+    return Touched(held, used, elsewhere)
+
+
+def out_now(f: FridgeNow) -> bool:
+    """True while a fridge is still out of range, whether an allowance covers that or not.
+
+    One that is switched off and empty is let be.
+    """
+    return (not f.off or f.pieces > 0) and any(e.lasts and not _over(f, e) for e in f.excursions)
+
+
+def _over(f: FridgeNow, e: ExcursionNow) -> bool:
+    """True where a record that lasts has been answered by the other kind of reading.
+
+    A check by hand has the last word, but the logger saw the same event and has seen its end; or the logger has not
+    been read out since, and a later check by hand is in range.
+    """
+    seen = e.event
+    if seen is None:
+        return True
+    if e.source == "logger":
+        later = f.last is not None and f.last[0] > seen.last_out
+        return later and f.last is not None and e.limit is not None and not _beyond(e, f.last[1])
+    ends = [x.event for x in f.excursions if x.source == "logger" and x.direction == e.direction]
+    return any(v is not None and v.end is not None and v.start <= seen.last_out <= v.end for v in ends)
+
+
+def _beyond(e: ExcursionNow, milli: int) -> bool:
+    limit = e.limit or 0
+    return milli > limit if e.direction == "warm" else milli < limit
+
+
+def steps(f: FridgeNow, faults: Sequence[Fault], refuge: Refuge | None, rule: Rules, now: int) -> tuple[Finding, ...]:
+    """The steps, from values alone: a fridge, its events, where its stock can go, the rules (names, the time zone)."""
+    found = _leave(f, faults, inside=refuge is not None)
+    if out_now(f):
+        what = f"look at the door, the plug and the thermostat of {f.fridge.name}; log again in 30 minutes"
+        found.append(Finding("out-of-range", what, check_by_hand(f.fridge), urgent=True))
+    if refuge is not None:
+        found.append(_move(f, refuge))
+    found += _look_by_hand(f, faults, rule, now)
+    for fault in faults:
+        found += _ask(fault, rule, now)
+        found.append(_decide(f, fault))
+        found += _elsewhere(fault)
+    return tuple(found)
+
+
+def check_by_hand(fridge: Fridge) -> str:
+    """The command for one check by hand."""
+    return f"stockroom fridge log CELSIUS --min X --max Y --fridge {quoted(fridge.name)}"
+
+
+def _leave(f: FridgeNow, faults: Sequence[Fault], *, inside: bool) -> list[Finding]:
+    """Do not use it: what is inside while it lasts, what is held wherever it stands now, and what is used already."""
+    held: dict[tuple[str, str, str], int] = {}
+    for fault in faults:
+        for key, n in fault.touched.held.items():
+            held[key] = max(n, held.get(key, 0))
+    what = []
+    # An allowance that time or late data has used up is open with nothing held yet: its lots are named all the same.
+    loose = [f"{n} x {p} lot {x}" for fault in faults if not fault.answered for p, x, n in fault.first.lots]
+    if inside and faults:
+        what.append(f"what is in {f.fridge.name}")
+    away = [f"{n} x {p} lot {x} in {_place(spot)}" for (p, x, spot), n in sorted(held.items())]
+    if away:
+        what.append(f"what it touched: {', '.join(away)};")
+    elif loose:
+        what.append(f"what it touched, wherever it is now: {', '.join(loose)};")
+    found = []
+    if what:
+        start = "do not use " if inside else f"{f.fridge.name}: do not use "
+        text = f"{start}{', nor '.join(what)} {ANSWERED}".replace("; until", ", until")
+        found.append(Finding("do-not-use", text, urgent=True))
+    for fault in faults:
+        for (product, lot), n in fault.touched.used.items():
+            text = (
+                f"{n} x {product} lot {lot} of E-{fault.first.number} was used already: tell the responsible clinician"
+            )
+            found.append(Finding("do-not-use", text, f"stockroom trace lot {product} {quoted_lot(lot)}", urgent=True))
+    return found
+
+
+def _place(spot: str) -> str:
+    return f"{spot} (out of the fridge)" if spot.startswith("P-") else spot
+
+
+def _move(f: FridgeNow, refuge: Refuge) -> Finding:
+    todo = move_all_command(f.fridge.name, refuge.place)
+    those = "the piece" if f.pieces == 1 else f"the {f.pieces} pieces"
+    if not refuge.fridge:
+        why = f" ({'; '.join(refuge.refused)})" if refuge.refused else ""
+        what = (
+            f"move {those} out of {f.fridge.name} into a cold box now, as no other fridge here can take them{why}. "
+            "A box that the practice file does not know is unmonitored, and every minute there counts as unmonitored"
+        )
+        return Finding("move-stock", what, todo, urgent=True)
+    what = f"move {those} out of {f.fridge.name} to {refuge.place} now{refuge.room}"
+    if refuge.unseen:
+        what += ", but look at its display first: nobody knows how cold it is"
+    return Finding("move-stock", what, todo, urgent=True)
+
+
+def _look_by_hand(f: FridgeNow, faults: Sequence[Fault], rule: Rules, now: int) -> list[Finding]:
+    name = f.fridge.name
+    if f.silent is not None:
+        since = local_text(f.silent.start, rule.zone, now)
+        what = f"the logger of {name} is silent since {since}: nobody knows how cold it is; check by hand"
+    elif any(fault.first.source == "gap" for fault in faults):
+        what = f"check {name} by hand, with min and max: nobody knows how cold it was while its logger was silent"
+    else:
+        return _still_open(f)
+    return [Finding("silent", what, check_by_hand(f.fridge), urgent=True)]
+
+
+def _still_open(f: FridgeNow) -> list[Finding]:
+    """By one kind of reading it is over, by the other not yet: ask for the other."""
+    lasting = [e for e in f.excursions if e.open and e.lasts]
+    if not lasting or f.off or out_now(f):
+        return []
+    name = f.fridge.name
+    if any(e.source == "hand" for e in lasting):
+        what = f"check {name} by hand again: its logger is back in range, its last check by hand was not"
+        return [Finding("silent", what, check_by_hand(f.fridge), urgent=True)]
+    what = f"read the logger of {name} out: by hand it is back in range, by its last reading it is not"
+    return [Finding("silent", what, f"stockroom fridge import FILE.csv --fridge {quoted(name)}", urgent=True)]
+
+
+def _ask(fault: Fault, rule: Rules, now: int) -> list[Finding]:
+    """Who to ask about which lots, and what to tell them."""
+    e = fault.first
+    if e.event is None:
+        return []
+    held = {(p, x) for p, x, _ in fault.touched.held}
+    # After a decision about a part only the rest is still asked about.
+    asked = [(p, x, q) for p, x, q in e.lots if not fault.answered or (p, x) in held]
+    found = []
+    for code in dict.fromkeys(p for p, _, _ in asked):
+        records = [r for r in fault.records if any(p == code for p, _, _ in r.lots)] or [e]
+        known = rule.practice.product(code)
+        name = f"{known.name} ({code})" if known and known.name != code else code
+        lots = [f"{x} ({count(q, 'piece')})" for p, x, q in asked if p == code]
+        what = f"ask the maker of {name} about lot{'s' if len(lots) > 1 else ''} {', '.join(lots)}"
+        found.append(Finding("ask-maker", f"{what}. Say: {_told(records, rule, now)}", urgent=True))
+    return found
+
+
+def _told(records: Sequence[ExcursionNow], rule: Rules, now: int) -> str:
+    """The figures of each record: those of a logger and of a check by hand differ, and the worse one holds."""
+    ordered = sorted(records, key=lambda x: (x.source != "logger", -abs((x.event and x.event.extreme) or 0)))
+    told: dict[str, str] = {}
+    for x in ordered:
+        told.setdefault(x.source, _figures(x, rule, now))
+    return "; ".join(told.values())
+
+
+def _figures(e: ExcursionNow, rule: Rules, now: int) -> str:
+    v = e.event
+    if v is None:
+        return "of one record no reading tells any more"
+    since = local_text(v.start, rule.zone, now)
+    longest = None if v.minutes_at_most is None else length(v.minutes_at_most * 60)
+    if e.source == "gap":
+        return f"nobody measured it from {since} on, for {longest}"
+    side = f"{'above' if e.direction == 'warm' else 'below'} its limit of {degrees(e.limit)}"
+    worst = f"worst {degrees(v.extreme)}"
+    if e.source == "hand":
+        known = longest or (length(now - v.start) if v.start < v.first_out else None)
+        how_long = "how long is not known" if known is None else f"at most {known}"
+        over = ", not over" if e.lasts else ""
+        when = f"at {since}" if v.start == v.first_out else f"at some time since {since}"
+        return f"seen by hand: {side} {when}{over}, {how_long}, {worst}"
+    how_long = f"not over, {length(now - v.start)} so far" if v.end is None else f"at most {longest}"
+    return f"{side} from {since}, {how_long}, {worst}"
+
+
+def _decide(f: FridgeNow, fault: Fault) -> Finding:
+    e = fault.first
+    also = [f"E-{x.number}" for x in fault.records[1:]]
+    what = f"decide about E-{e.number}" + (f" (the same event: {', '.join(also)})" if also else "")
+    what += f" in {f.fridge.name}"
+    answer = " --answer …" if e.lots else ""
+    if e.event is None:
+        are = "piece is" if e.held == 1 else "pieces are"
+        what = f"then {what}: no reading supports it any more, and {e.held} {are} still held for it"
+    elif not e.lots:
+        what += ": no stock was touched"
+    else:
+        lasts = any(x.lasts and not _over(f, x) for x in fault.records)
+        what = ("once it is over and you have the answer, " if lasts else "then ") + what
+        what += f", {count(e.held, 'piece')} held" if e.held else ""
+    if e.reopened:
+        what += "; late data changed it after it was decided"
+    todo = f"stockroom fridge decide E-{e.number} --release|--discard --why …{answer} --by INITIALS"
+    return Finding("decide", what, todo, urgent=True)
+
+
+def _elsewhere(fault: Fault) -> list[Finding]:
+    """A hold that a later entry no longer supports: it stays until a person ends it, in one step."""
+    number = fault.first.number
+    found = []
+    for (product, lot, place), n in sorted(fault.touched.elsewhere.items()):
+        was = "was" if n == 1 else "were"
+        what = f"{n} x {product} lot {lot} in {place} {was} elsewhere during E-{number} by a later entry: end that hold"
+        todo = (
+            f"stockroom stock release {product} {quoted_lot(lot)} --place {quoted(place)} --quantity {n} "
+            f"--excursion E-{number} --why … --by INITIALS"
+        )
+        found.append(Finding("decide", what, todo, urgent=True))
+    return found
