@@ -43,7 +43,10 @@ def log(
 
     milli = milli_celsius(celsius, fahrenheit=fahrenheit)
     result = log_check(job.store(), job.act(), milli, low=read(low), high=read(high), fridge=fridge, note=note)
-    return recorded(result, lambda screen: screen.todos(result.fields["advice"]))
+
+    from stockroom.cli.fridge_show import draw_advice
+
+    return recorded(result, lambda screen: draw_advice(screen, result.fields["advice"]))
 
 
 @records(group, "import")
@@ -77,7 +80,7 @@ def import_(
 
     from stockroom.cli.fridge_show import draw_import
 
-    return recorded(result, lambda screen: draw_import(screen, result.fields))
+    return recorded(result, lambda screen: draw_import(screen, result.fields, job.zone(), job.now))
 
 
 @records(group, "decide")

@@ -1,16 +1,16 @@
 """How fridges look on the screen: what to do first, then what happened."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from stockroom.cli.show import Screen
 from stockroom.core.records import Finding
-from stockroom.core.units import count, degrees, length
+from stockroom.core.units import count, degrees, few, length
 from stockroom.core.when import day_text, local_text
 from stockroom.tasks.act import CAUTIONS
-from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide
+from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide, foremost
 from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
 from stockroom.tasks.refuge import quoted
 
@@ -44,8 +44,11 @@ def _fridge(screen: Screen, f: FridgeNow, plan: Sequence[Finding], zone: ZoneInf
         f"{f.fridge.name}: {last} (limits {degrees(f.fridge.low)} to {degrees(f.fridge.high)})"
         + (", off" if f.off else "")
     )
-    for e, others in events_to_decide(f.excursions):
+    shown, rest = foremost(events_to_decide(f.excursions))
+    for e, others in shown:
         _event(screen, f, e, others, zone, now)
+    if rest:
+        screen.alert(f"{len(rest)} more wait: {few([f'E-{e.number}' for e in rest])}; --json has all")
     _steps(screen, plan)
     if f.missed:
         _missed(screen, f)
@@ -65,10 +68,10 @@ def _fridge(screen: Screen, f: FridgeNow, plan: Sequence[Finding], zone: ZoneInf
             screen.note(f"and {len(past) - SHOWN} before; --json has all")
     gaps = [g for g in f.gaps if g.end is not None]
     if gaps:
-        shown = ", ".join(
+        latest = ", ".join(
             f"{local_text(g.start, zone, now)} ({length((g.end or g.start) - g.start)})" for g in gaps[-4:]
         )
-        screen.note(f"{count(len(gaps), 'gap')} in the logger's readings: {shown}")
+        screen.note(f"{count(len(gaps), 'gap')} in the logger's readings: {latest}")
     if not f.attention and not plan and f.drift is None:
         screen.note("nothing waits for a person here")
 
@@ -136,7 +139,16 @@ def _missed(screen: Screen, f: FridgeNow) -> None:
     screen.todo(f"stockroom fridge explain {listed[-1][0].isoformat()} --fridge {quoted(f.fridge.name)} --why …")
 
 
-def draw_import(screen: Screen, fields: Mapping[str, Any]) -> None:
+def draw_advice(screen: Screen, advice: Sequence[str]) -> None:
+    """The plan as a recording command answers it, numbered; each command on a line of its own."""
+    for i, step in enumerate(advice, 1):
+        what, found, command = step.rpartition(": stockroom ")
+        screen.note(f"{i}. {what if found else step}")
+        if found:
+            screen.todo(f"stockroom {command}")
+
+
+def draw_import(screen: Screen, fields: Mapping[str, Any], zone: ZoneInfo, now: int) -> None:
     """What became of the lines of a logger file."""
     screen.note(
         f"{count(fields['lines'], 'line')}: {fields['added']} new, {fields['already_there']} already there, "
@@ -145,9 +157,8 @@ def draw_import(screen: Screen, fields: Mapping[str, Any]) -> None:
     for row in fields["rejected"][:5]:
         screen.note(f"line {row['line']}: {row['why']}")
     for row in fields["conflicts"][:5]:
-        screen.note(
-            f"line {row['line']}, {row['at']}: kept {row['kept_celsius']} °C, the file says {row['other_celsius']} °C"
-        )
+        at = local_text(int(datetime.fromisoformat(row["at"]).timestamp()), zone, now)
+        screen.note(f"line {row['line']}, {at}: kept {row['kept_celsius']} °C, the file says {row['other_celsius']} °C")
     if fields["gaps"]:
         screen.note(
             f"{count(len(fields['gaps']), 'gap')}: longest {length(max(g['minutes'] for g in fields['gaps']) * 60)}"

@@ -41,6 +41,8 @@ class Event:
     mkt_celsius: float | None
     first_out: int
     last_out: int
+    since_check: bool = True
+    """Of a check by hand: whether one came before it, so that it is known since when at most."""
 
     def figures(self) -> str:
         """The figures that a decision is taken on, as text that compares."""
@@ -109,16 +111,19 @@ def logger_event(found: Found, line: Line, *, over: bool) -> Event:
     )
 
 
-def hand_events(checks: Sequence[HandCheck], line: Line) -> list[Event]:
-    """Every excursion of one line that checks by hand tell of: how long is not known, only at most how long."""
+def hand_events(checks: Sequence[HandCheck], line: Line, in_use_since: int) -> list[Event]:
+    """Every excursion of one line that checks by hand tell of: how long is not known, only at most how long.
+
+    What the very first check shows may have been so ever since the fridge was in use.
+    """
     found = []
     for s in hand_spells(checks, line):
         at_most = None if s.at_most_seconds is None else round(s.at_most_seconds / 60, 2)
         last = checks[-1].at if s.end is None else s.end
         found.append(
             Event(
-                "hand", line.direction, line.limit, s.start, s.end, None, at_most, s.extreme, None, None,
-                s.anchor_at, max(last, s.anchor_at),
+                "hand", line.direction, line.limit, s.start if s.since_check else min(s.start, in_use_since), s.end, None,
+                at_most, s.extreme, None, None, s.anchor_at, max(last, s.anchor_at), s.since_check,
             )
         )  # fmt: skip
     return found

@@ -29,6 +29,8 @@ class HandSpell:
     anchor_at: int
     extreme: int
     at_most_seconds: int | None
+    since_check: bool = True
+    """False where no check came before it: then nobody knows since when."""
 
     @property
     def minutes_at_most(self) -> float | None:
@@ -91,6 +93,7 @@ def _spell(group: list[_Member], line: "Line") -> HandSpell:
         anchor_at=opening.check.at,
         extreme=max((m.worst for m in group), key=line.beyond),
         at_most_seconds=None if end is None or opening.since is None else end - start,
+        since_check=opening.since is not None,
     )
 
 

@@ -60,6 +60,8 @@ class Recording:
     findings: list[Finding] = field(default_factory=list)
     fields: dict[str, Any] = field(default_factory=dict)
     fridges: dict[str, int] = field(default_factory=dict)
+    settled: dict[str, int] = field(default_factory=dict)
+    """Other fridges whose consequences were drawn as well, and since when."""
     excursions: "list[tuple[int, Event]]" = field(default_factory=list)
     """Excursions that this entry may have made or changed, with their numbers."""
 
@@ -101,6 +103,10 @@ def recording(store: Store, act: Act, kind: str, *, site: str | None = None) -> 
         if act.site is not None:
             rec.rules.site(act.site)
         _known_hand(rec)
+        if any(p.allowance for p in rec.rules.practice.products):
+            from stockroom.tasks.consequences import lasting
+
+            lasting(rec)
         yield rec
         if book.moved_stock:
             from stockroom.tasks.shelves import newly_short

@@ -3,6 +3,7 @@
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from math import inf
 
 from stockroom.core.excursions import (
     Event,
@@ -35,12 +36,18 @@ class History:
     key: int
     lines: Sequence[tuple[Scan, list[Found]]]
     checks: Sequence[HandCheck]
+    duty: Sequence[tuple[int, bool]]
+    """(instant, on) each time it was switched off or on."""
     spans: Sequence[Span]
     until: int
 
     def rules_at(self, at: int) -> Fridge | None:
         """The fridge as the practice file described it at an instant."""
         return practice_at(self.spans, at).fridge(self.name)
+
+    def off_at(self, at: int) -> bool:
+        """True where it was switched off."""
+        return not next((on for when, on in reversed(self.duty) if when <= at), True)
 
     @property
     def silences(self) -> list[Gap]:
@@ -60,7 +67,8 @@ def history(
     """What is known of a fridge at ``until``, without the spells and silences that were over before ``since``."""
     rule_spans = spans(conn)
     lines = kept(conn, key, watched(name, rule_spans, lots), since=since, until=until)
-    return History(name, key, lines, fridges.hand_checks(conn, key, name, until), rule_spans, until)
+    checks, duty = fridges.hand_checks(conn, key, name, until), fridges.duty(conn, key, until)
+    return History(name, key, lines, checks, duty, rule_spans, until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +76,11 @@ class Presence:
     """When any piece of each product stood in a place: product -> spans [start, end), in order, none touching."""
 
     by_product: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+
+    @property
+    def first(self) -> int:
+        """When the first piece came."""
+        return min((found[0][0] for found in self.by_product.values() if found), default=FOREVER)
 
     def any(self, product: str, start: int, end: int) -> bool:
         """True where any piece of a product stood there at any time in [start, end)."""
@@ -101,7 +114,8 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
         over = scan.end <= past.until and scan.end < FOREVER
         found += [logger_event(f, line, over=over) for f in rows]
     for line, ruled in active.items():
-        found += [e for e in hand_events(past.checks, line) if any(a <= e.first_out < b for a, b in ruled)]
+        told = hand_events(past.checks, line, inside.first)
+        found += [e for e in told if any(a <= e.first_out < b for a, b in ruled)]
     found = [e for e in found if _matters(e, past, inside)]
     found += _silent(past, inside)
     return sorted(found, key=lambda e: (e.start, e.source, e.direction or "", e.limit or 0))
@@ -122,11 +136,16 @@ def _silent(past: History, inside: Presence) -> list[Event]:
 
 
 def _matters(event: Event, past: History, inside: Presence) -> bool:
-    """True on the fridge's own limit, and on a product's where that product stood there meanwhile."""
+    """True on the fridge's own limit, and on a product's where that product stood there meanwhile.
+
+    What an empty fridge reads that was switched off when it began (defrosting, repair) is nobody's concern.
+    """
     fridge = past.rules_at(event.first_out)
+    end = FOREVER if event.end is None else event.end + 1
+    if past.off_at(event.first_out) and not any(inside.any(p, event.start, end) for p in inside.by_product):
+        return False
     if fridge is not None and event.limit == (fridge.high if event.direction == "warm" else fridge.low):
         return True
-    end = FOREVER if event.end is None else event.end + 1
     practice = practice_at(past.spans, event.start)
     return any(own_line(practice, code, event) and inside.any(code, event.start, end) for code in inside.by_product)
 
@@ -156,7 +175,7 @@ def touched_pieces(state: LotState, place: str, event: Event, causes: set[str]) 
     """Pieces of a lot that were in the fridge during the event, or are held for it all the same."""
     total = 0
     for parcel in state.parcels:
-        if parcel.stood_in(place, event.start, event.end) or causes & parcel.ever.keys():
+        if parcel.stood_in(place, event.start, event.end) or causes & parcel.causes.keys():
             total += parcel.quantity
     return total
 
@@ -170,16 +189,33 @@ def numbers(conn: Link, past: History, found: Sequence[Event]) -> list[Numbered]
 def within_allowance(practice: Practice, lot: LotNow, event: Event, warm: "WarmPast", now: int) -> bool:
     """True where the product's own allowance covers a warm event, counted with all the lot has had before.
 
-    It never covers the cold side or a silence, and what lasts counts up to now.
+    It never covers the cold side or a silence, nor what began nobody knows when; what lasts counts up to now.
     """
     product = practice.product(lot.lot.product)
     allowance = product.allowance if product else None
     if allowance is None or event.direction != "warm" or event.extreme is None or event.extreme > allowance.up_to:
         return False
-    spent = 0.0
-    for e in (*warm.before(lot, event), event):
-        spent += e.minutes_at_most if e.minutes_at_most is not None else max(0.0, (now - e.start) / 60)
-    return spent <= allowance.minutes
+    return _spent([*warm.before(lot, event), event], now) <= allowance.minutes
+
+
+def _spent(warm: Sequence[Event], now: int) -> float:
+    """Minutes that warm events of one lot take from its allowance; infinite where nobody knows how long one was.
+
+    What a logger and a check by hand both tell of counts once, as the longer of the two.
+    """
+    logged = [(e, _at_most(e, now)) for e in warm if e.source == "logger"]
+    spent = sum(minutes for _, minutes in logged)
+    for e in warm:
+        if e.source == "hand":
+            spent += max(0.0, _at_most(e, now) - sum(m for other, m in logged if overlapping(e, other)))
+    return spent
+
+
+def _at_most(event: Event, now: int) -> float:
+    if event.minutes_at_most is not None:
+        return event.minutes_at_most
+    known = event.source == "logger" or event.since_check
+    return max(0.0, (now - event.start) / 60) if known and event.end is None else inf
 
 
 @dataclass(frozen=True, slots=True)

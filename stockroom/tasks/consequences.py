@@ -6,7 +6,7 @@ The one owner of consequences. Numbers and holds only accumulate: nothing here e
 from collections.abc import Sequence
 
 from stockroom.core.excursions import Event, Numbered
-from stockroom.core.stock import Parcel, touched
+from stockroom.core.stock import FOREVER, Parcel, touched
 from stockroom.core.units import count, degrees, few
 from stockroom.store import fridges, ledger
 from stockroom.store.fridges import Decision
@@ -22,27 +22,53 @@ from stockroom.tasks.coldchain import (
     warm_past,
     within_allowance,
 )
-from stockroom.tasks.derive import ensured
+from stockroom.tasks.derive import ensured, lasts
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 
 def settle(rec: Recording) -> None:
     """Draws the consequences of an entry for every fridge it touched, from the instant that it changed."""
-    for name, since in sorted(rec.fridges.items()):
+    waiting = dict(rec.fridges)
+    while waiting:
+        name = min(waiting)
+        since = waiting.pop(name)
         key = ledger.place_key(rec.conn, name)
-        if key is not None:
-            _settle_fridge(rec, name, key, since)
+        if key is None:
+            continue
+        # Where an allowance was touched, what the same pieces met elsewhere since then may no longer be covered.
+        for other in _settle_fridge(rec, name, key, since):
+            if since < rec.settled.get(other, FOREVER) and since < rec.fridges.get(other, FOREVER):
+                waiting[other] = rec.settled[other] = since
 
 
-def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
+def lasting(rec: Recording) -> None:
+    """Draws what time alone has done: an allowance is used up while a warm spell lasts, though nobody records it."""
+    keeps = [p.keep.high for p in rec.rules.practice.products if p.allowance and p.keep]
+    roof = min((high for high in keeps if high is not None), default=FOREVER)
+    for fridge in rec.rules.practice.fridges:
+        key = ledger.place_key(rec.conn, fridge.name)
+        if key is not None and lasts(rec.conn, key, fridge.name, roof):
+            rec.touches(fridge.name, rec.act.now)
+    if rec.fridges:
+        settle(rec)
+        rec.fridges.clear()
+        rec.settled.clear()
+
+
+def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> set[str]:
+    """Settles one fridge; returns the others in which lots with an allowance stood that it touched."""
     lots = stood(lots_now(rec.conn).values(), name)
     ensured(rec.conn, key, name, spans(rec.conn), lots)
     past = history(rec.conn, name, key, lots, since=since)
     seen = events(past, lots)
     warm = WarmPast((), past.spans)
-    if any(_may_be_allowed(rec, x, e) for x in lots for e in seen if e.end is None or e.end >= since):
+    others: set[str] = set()
+    allowed = [x for x in lots if any(_may_be_allowed(rec, x, e) for e in seen if e.end is None or e.end >= since)]
+    if allowed:
         # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
+        others = {s.place for x in allowed for p in x.state.parcels for s in p.path()} - {name}
+        others &= {f.name for f in rec.rules.practice.fridges}
         past = history(rec.conn, name, key, lots)
         seen = events(past, lots)
         warm = warm_past(rec.conn, past, seen, lots)
@@ -63,6 +89,7 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> None:
         rec.excursions.append((number, n.event))
     if held:
         _tell(rec, name, held, lots)
+    return others
 
 
 def _may_be_allowed(rec: Recording, lot: LotNow, event: Event) -> bool:
@@ -133,7 +160,7 @@ def _tell(rec: Recording, name: str, held: Sequence[tuple[int, Event]], lots: Se
         rec.note(
             "quarantined",
             f"E-{number}: {what}; {_pieces(touched_now, {f'E-{number}'})} in quarantine",
-            f"stockroom fridge decide E-{number} --release|--discard --why …",
+            f"stockroom fridge decide E-{number} --release|--discard --why … --by INITIALS",
             urgent=True,
         )
 

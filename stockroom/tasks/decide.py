@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
+from stockroom.core.units import count
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
@@ -10,6 +11,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
 from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.places import fridge_named, key_of, number_of
+from stockroom.tasks.refuge import move_all_command, refuge_for
 from stockroom.tasks.shelves import lots_now
 
 
@@ -42,10 +44,16 @@ def decide(
         causes = {f"E-{n}" for e in together for n in (e.number, *e.others)}
         spared = _exceptions(exceptions, found.lots)
         pieces, products = _applied(rec, causes, spared, verdict, why, answer)
+        if not pieces and any(e.held for e in together):
+            raise Refused(
+                "nothing-decided",
+                f"that would decide about no piece, and {sum(e.held for e in together)} are held for it",
+                "leave out an exception, or an --at that lies before the excursion",
+            )
         for e in together:
             fridges.decided(rec.book, e.number, verdict, e.figures, why, answer)
         listed = " and ".join(f"E-{e.number}" for e in together)
-        rec.book.what = f"{listed}: {verdict} {pieces} pieces: {why}"
+        rec.book.what = f"{listed}: {verdict} {count(pieces, 'piece')}: {why}"
         rec.fields |= {
             "excursion": f"E-{found.number}",
             "together": [f"E-{e.number}" for e in together[1:]],
@@ -126,10 +134,12 @@ def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Re
         name = fridge_named(rec.rules.practice, fridge, act.site)
         inside = sum(x.state.quantity(name) for x in lots_now(rec.conn, act.at).values())
         if not on and inside:
+            site = rec.rules.practice.site_of(name) or ""
+            refuge = refuge_for(rec.conn, rec.rules, name, site, act.at)
             raise Refused(
                 "stock-inside",
-                f"{name} still holds {inside} pieces",
-                f'move them first: stockroom stock move --all --from "{name}" --to PLACE',
+                f"{name} still holds {count(inside, 'piece')}",
+                f"move them first: {move_all_command(name, refuge.place)}",
             )
         fridges.switched(rec.book, key_of(rec, name), on, why)
         rec.book.what = f"{name} is {'on' if on else 'off'}" + (f": {why}" if why else "")

@@ -166,6 +166,13 @@ def _known_by(conn: Link, key: int, scan: Scan, found: Sequence[Found], until: i
     return out
 
 
+def lasts(conn: Link, key: int, name: str, roof: int) -> bool:
+    """True where the last reading of a fridge, or its last check by hand, was above ``roof``."""
+    newest = fridges.last_reading(conn, key)
+    checks = fridges.hand_checks(conn, key, name)
+    return (newest is not None and newest[1] > roof) or (bool(checks) and checks[-1].milli > roof)
+
+
 def silences(conn: Link, key: int, first: int, last: int) -> list[tuple[int, int]]:
     """(start, end) of the kept silences that share any time with [first, last], in order."""
     rows = derived.spells(conn, key, first, last)

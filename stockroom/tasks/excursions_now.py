@@ -1,6 +1,6 @@
 """The excursions of a fridge as they stand at an instant: what each touched, what is held, who decided."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from stockroom.core.excursions import Event, Numbered, overlapping
@@ -90,7 +90,9 @@ def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -
         for n in found
         if n.number is not None
     ]
-    return out + _unsupported(conn, past, lots, {m for n in (*found, *whole) for m in (n.number, *n.others) if m})
+    return out + _unsupported(
+        conn, past, lots, decisions, {m for n in (*found, *whole) for m in (n.number, *n.others) if m}
+    )
 
 
 class _Shelf:
@@ -174,8 +176,10 @@ def _ever(lot: LotNow, causes: set[str]) -> int:
     return sum(p.quantity for p in lot.state.parcels if causes & p.ever.keys())
 
 
-def _unsupported(conn: Link, past: History, lots: Sequence[LotNow], known: set[int]) -> list[ExcursionNow]:
-    """Excursions that no reading supports any more, but for which pieces are still held: they never clear themselves."""
+def _unsupported(
+    conn: Link, past: History, lots: Sequence[LotNow], decisions: Mapping[int, Sequence[Decision]], known: set[int]
+) -> list[ExcursionNow]:
+    """Excursions that no reading supports any more, but for which pieces are held or a person decided: they stay."""
     out = []
     for a in fridges.anchors(conn, past.key):
         if a.number in known or a.at > past.until:
@@ -183,11 +187,12 @@ def _unsupported(conn: Link, past: History, lots: Sequence[LotNow], known: set[i
         cause = f"E-{a.number}"
         held = sum(p.quantity for x in lots for p in x.state.inside() if cause in p.causes)
         touched = tuple((x.lot.product, x.lot.code, q) for x in lots if (q := _ever(x, {cause})))
-        if held:
+        made = decisions.get(a.number, [])
+        if held or made:
             out.append(
                 ExcursionNow(
                     a.number, past.name, None, a.at, a.source, a.direction, a.limit, touched, held,
-                    False, False, False, None, (), (),
+                    False, bool(made) and not held, False, made[-1] if made else None, (), (),
                 )
             )  # fmt: skip
     return out
@@ -233,16 +238,47 @@ def same_event(conn: Link, number: int) -> list[ExcursionNow]:
 def events_to_decide(found: Sequence[ExcursionNow]) -> list[tuple[ExcursionNow, list[str]]]:
     """Open excursions, those that are one event together: (the one that touched most, the numbers of the others)."""
     out: list[tuple[ExcursionNow, list[str]]] = []
-    for e in sorted(
-        (e for e in found if e.open), key=lambda e: (-len(e.lots), -e.held, e.source != "logger", e.number)
-    ):
-        lots = {(p, x) for p, x, _ in e.lots}
-        for first, others in out:
-            if first.event is None or e.event is None or "gap" in (first.source, e.source):
-                continue
-            if overlapping(first.event, e.event) and lots <= {(p, x) for p, x, _ in first.lots}:
-                others.append(f"E-{e.number}")
-                break
-        else:
-            out.append((e, []))
+    for together in _at_one_time([e for e in found if e.open]):
+        firsts: list[tuple[ExcursionNow, list[str]]] = []
+        for e in sorted(together, key=lambda e: (-len(e.lots), -e.held, e.source != "logger", e.number)):
+            lots = {(p, x) for p, x, _ in e.lots}
+            for first, others in firsts:
+                if first.event is None or e.event is None or "gap" in (first.source, e.source):
+                    continue
+                if overlapping(first.event, e.event) and lots <= {(p, x) for p, x, _ in first.lots}:
+                    others.append(f"E-{e.number}")
+                    break
+            else:
+                firsts.append((e, []))
+        out += firsts
     return sorted(out, key=lambda pair: pair[0].number)
+
+
+def _at_one_time(found: Sequence[ExcursionNow]) -> list[list[ExcursionNow]]:
+    """Excursions that share time, directly or through others, together: only among them can one event be two."""
+    groups: list[list[ExcursionNow]] = []
+    reached = -FOREVER
+    for e in sorted(found, key=lambda e: e.anchor_at if e.event is None else e.event.start):
+        start = e.anchor_at if e.event is None else e.event.start
+        end = e.anchor_at if e.event is None else FOREVER if e.event.end is None else e.event.end
+        if groups and start <= reached:
+            groups[-1].append(e)
+        else:
+            groups.append([e])
+        reached = max(reached, end)
+    return groups
+
+
+TOLD = 5
+"""Events that are told in full at a time: those that last, those for which stock is held, then the newest."""
+
+
+def foremost(
+    pairs: Sequence[tuple[ExcursionNow, list[str]]],
+) -> tuple[list[tuple[ExcursionNow, list[str]]], list[ExcursionNow]]:
+    """(the events to tell of now, by number; the others that wait, newest first)."""
+    ranked = sorted(
+        pairs,
+        key=lambda p: (not p[0].lasts, not p[0].held, -(p[0].anchor_at if p[0].event is None else p[0].event.start)),
+    )
+    return sorted(ranked[:TOLD], key=lambda p: p[0].number), [e for e, _ in ranked[TOLD:]]

@@ -9,14 +9,15 @@ from dataclasses import dataclass
 
 from stockroom.core.practice import Fridge
 from stockroom.core.records import Finding
-from stockroom.core.units import count, degrees, length
+from stockroom.core.stock import Parcel
+from stockroom.core.units import count, degrees, few, length
 from stockroom.core.when import local_text
 from stockroom.store import Link
-from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide
+from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide, foremost
 from stockroom.tasks.fridge_now import FridgeNow
 from stockroom.tasks.refuge import Refuge, move_all_command, quoted, quoted_lot, refuge_for
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import LotNow, lots_now
 
 ANSWERED = "until the maker or the responsible clinician has answered"
 FOR_MANAGER = ("ask-maker", "decide")
@@ -61,31 +62,43 @@ def line(step: Finding) -> str:
 
 def fault_plan(conn: Link, rule: Rules, f: FridgeNow, as_of: int) -> tuple[Finding, ...]:
     """The steps for one fridge as it stands at an instant; empty where nothing waits for a person."""
+    pairs = events_to_decide(f.excursions)
+    bearing = _bearing(conn, as_of) if pairs else {}
+    by_number = {f"E-{x.number}": x for x in f.excursions}
     faults = []
-    for e, others in events_to_decide(f.excursions):
-        records = (e, *(x for x in f.excursions if f"E-{x.number}" in others))
+    for e, others in pairs:
+        records = (e, *(by_number[number] for number in others))
         causes = {f"E-{n}" for x in records for n in (x.number, *x.others)}
-        faults.append(Fault(records, _touched(conn, e, causes, as_of)))
+        faults.append(Fault(records, _touched(bearing, e, causes)))
     refuge = refuge_for(conn, rule, f.fridge.name, f.fridge.site, as_of) if out_now(f) and f.pieces else None
     return steps(f, faults, refuge, rule, as_of)
 
 
-def _touched(conn: Link, e: ExcursionNow, causes: set[str], as_of: int) -> Touched:
+def _bearing(conn: Link, as_of: int) -> Mapping[str, Sequence[tuple[LotNow, Parcel]]]:
+    """Cause -> the pieces that were ever held for it, with their lots."""
+    found: dict[str, list[tuple[LotNow, Parcel]]] = {}
+    for x in lots_now(conn, as_of).values():
+        for p in x.state.parcels:
+            for cause in p.ever:
+                found.setdefault(cause, []).append((x, p))
+    return found
+
+
+def _touched(bearing: Mapping[str, Sequence[tuple[LotNow, Parcel]]], e: ExcursionNow, causes: set[str]) -> Touched:
     held: dict[tuple[str, str, str], int] = {}
     elsewhere: dict[tuple[str, str, str], int] = {}
     own = {f"E-{n}" for n in (e.number, *e.others)}
     used: dict[tuple[str, str], int] = {}
-    for x in lots_now(conn, as_of).values():
-        for p in x.state.parcels:
-            if p.place == "used" and causes & p.ever.keys():
-                key = (x.lot.product, x.lot.code)
-                used[key] = used.get(key, 0) + p.quantity
-            elif not p.outside and causes & p.causes.keys():
-                where = (x.lot.product, x.lot.code, p.place)
-                held[where] = held.get(where, 0) + p.quantity
-                v = e.event
-                if v is not None and own & p.causes.keys() and not p.stood_in(e.fridge, v.start, v.end):
-                    elsewhere[where] = elsewhere.get(where, 0) + p.quantity
+    for x, p in {id(p): (x, p) for cause in causes for x, p in bearing.get(cause, ())}.values():
+        if p.place == "used":
+            key = (x.lot.product, x.lot.code)
+            used[key] = used.get(key, 0) + p.quantity
+        elif not p.outside and causes & p.causes.keys():
+            where = (x.lot.product, x.lot.code, p.place)
+            held[where] = held.get(where, 0) + p.quantity
+            v = e.event
+            if v is not None and own & p.causes.keys() and not p.stood_in(e.fridge, v.start, v.end):
+                elsewhere[where] = elsewhere.get(where, 0) + p.quantity
     return Touched(held, used, elsewhere)
 
 
@@ -127,11 +140,21 @@ def steps(f: FridgeNow, faults: Sequence[Fault], refuge: Refuge | None, rule: Ru
     if refuge is not None:
         found.append(_move(f, refuge))
     found += _look_by_hand(f, faults, rule, now)
+    shown, rest = foremost([(fault.first, []) for fault in faults])
+    numbers = {e.number for e, _ in shown}
     for fault in faults:
-        found += _ask(fault, rule, now)
-        found.append(_decide(f, fault))
-        found += _elsewhere(fault)
+        if fault.first.number in numbers:
+            found += _ask(fault, rule, now)
+            found.append(_decide(f, fault))
+            found += _elsewhere(fault)
+    if rest:
+        what = f"then go on with {_others(rest)} in {f.fridge.name}"
+        found.append(Finding("decide", what, "stockroom fridge check", urgent=True))
     return tuple(found)
+
+
+def _others(rest: Sequence[ExcursionNow]) -> str:
+    return f"the {len(rest)} others that wait ({few([f'E-{e.number}' for e in rest])})"
 
 
 def check_by_hand(fridge: Fridge) -> str:
@@ -147,13 +170,14 @@ def _leave(f: FridgeNow, faults: Sequence[Fault], *, inside: bool) -> list[Findi
             held[key] = max(n, held.get(key, 0))
     what = []
     # An allowance that time or late data has used up is open with nothing held yet: its lots are named all the same.
-    loose = [f"{n} x {p} lot {x}" for fault in faults if not fault.answered for p, x, n in fault.first.lots]
+    open_ones = [x for x in faults if not (x.answered or x.touched.held or x.touched.used)]
+    loose = list(dict.fromkeys(f"{n} x {p} lot {x}" for fault in open_ones for p, x, n in fault.first.lots))
     if inside and faults:
         what.append(f"what is in {f.fridge.name}")
     away = [f"{n} x {p} lot {x} in {_place(spot)}" for (p, x, spot), n in sorted(held.items())]
     if away:
         what.append(f"what it touched: {', '.join(away)};")
-    elif loose:
+    if loose:
         what.append(f"what it touched, wherever it is now: {', '.join(loose)};")
     found = []
     if what:

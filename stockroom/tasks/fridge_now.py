@@ -81,7 +81,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
         max(seen, default=None),
         tuple(m for m in missed if opening.midnight(m[0]) >= floor),
         tuple(g for g in holes if g.end is None or g.end >= floor),
-        tuple(e for e in found if e.open or e.event is None or e.event.end is None or e.event.end >= floor),
+        tuple(e for e in found if e.open or e.lasts or (e.anchor_at if e.event is None else e.event.end or 0) >= floor),
         drifting,
         overdue,
         silent,

@@ -1,5 +1,7 @@
 """Hand checks. All cases derived from the definitions; a check is written (hour, current, min, max) in °C."""
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -56,7 +58,7 @@ def test_a_check_that_shows_only_one_of_them_resets_nothing():
 
 
 def test_without_a_check_before_it_nothing_brackets_it():
-    assert hand_spells(checks((9, 6, 4, 9)), WARM8) == [spell(9, 9, 9, 9, None)]
+    assert hand_spells(checks((9, 6, 4, 9)), WARM8) == [replace(spell(9, 9, 9, 9, None), since_check=False)]
 
 
 def test_a_current_reading_alone_spans_back_to_the_last_check_which_was_in_range():
@@ -89,7 +91,7 @@ def test_a_max_shown_later_in_the_same_spell_may_reach_further_back():
 
 def test_a_first_check_out_that_goes_on_has_no_bracket():
     assert hand_spells(checks((9, 9, None, None), (10, 9.5, 5, 9.6), (11, 5, 5, 9.6)), WARM8) == [
-        spell(9, 11, 9, 9.6, None)
+        replace(spell(9, 11, 9, 9.6, None), since_check=False)
     ]
 
 
