@@ -126,6 +126,13 @@ class Job:
             self._bar.close()
             self._bar = None
 
+    def close(self) -> None:
+        """Takes the bar away and closes the database."""
+        self.quiet()
+        engine = sys.modules.get("stockroom.store.engine")
+        if engine is not None:
+            engine.closed()
+
     def act(self) -> "Act":
         """Who records, and when it happened. Raises: Refused where nobody says who."""
         from stockroom.core.when import instant

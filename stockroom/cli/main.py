@@ -48,7 +48,7 @@ def main(argv: list[str]) -> int:
         try:
             left = _command()(args, obj=job, standalone_mode=False, prog_name="stockroom")
         finally:
-            job.quiet()
+            job.close()
         if left == INTERRUPTED:  # what the library makes of Ctrl-C
             raise KeyboardInterrupt
         return left if isinstance(left, int) else job.exit_code

@@ -8,12 +8,10 @@ import contextlib
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.pool import NullPool
 
 from stockroom.errors import DatabaseError
 from stockroom.store import tables
@@ -53,16 +51,32 @@ def is_server(where: str) -> bool:
     return where.startswith(("postgresql://", "postgresql+psycopg://"))
 
 
-@lru_cache(maxsize=16)
+_ENGINES: dict[str, tuple[sa.Engine, str, Path | None]] = {}
+
+
+def closed() -> None:
+    """Closes every connection that this process keeps open; the statements that it has compiled stay."""
+    for engine, _, _ in _ENGINES.values():
+        engine.dispose()
+
+
 def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
     """(engine, printable name, path or None) for a path or a server's address. Opens nothing yet.
 
-    Kept for the process, so that a run of many commands compiles each statement once.
+    Kept for the process, so that a run of many commands compiles each statement once. A connection serves one command
+    after another part of it; ``closed`` ends it.
     """
+    if where not in _ENGINES:
+        _ENGINES[where] = _engine(where)
+    return _ENGINES[where]
+
+
+def _engine(where: str) -> tuple[sa.Engine, str, Path | None]:
     if is_server(where):
         try:
             url = sa.make_url(where).set(drivername="postgresql+psycopg")
-            engine = sa.create_engine(url, poolclass=NullPool)
+            engine = sa.create_engine(url, poolclass=sa.QueuePool, pool_size=1)
+            sa.event.listen(engine, "checkout", _forget)
         except (sa.exc.ArgumentError, ModuleNotFoundError) as fault:
             raise DatabaseError(
                 "bad-database",
@@ -80,12 +94,11 @@ def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
         link = sqlite3.connect(
             path.absolute().as_uri() + "?mode=rw", uri=True, timeout=BUSY_SECONDS, isolation_level=None
         )
-        link.execute("PRAGMA foreign_keys=ON")
-        link.execute("PRAGMA recursive_triggers=ON")
-        link.execute("PRAGMA synchronous=FULL")
+        link.executescript("PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON; PRAGMA synchronous=FULL")
         return link
 
-    engine = sa.create_engine("sqlite://", creator=connect, poolclass=NullPool)
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=sa.QueuePool, pool_size=1)
+    sa.event.listen(engine, "checkout", _forget)
 
     @sa.event.listens_for(engine, "begin")
     def begin(conn: sa.Connection) -> None:
@@ -93,6 +106,11 @@ def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
         conn.exec_driver_sql(f"BEGIN {mode}")
 
     return engine, str(path), path
+
+
+def _forget(link: Any, record: Any, proxy: Any) -> None:
+    """What was read in an earlier transaction may be true no more: nothing of it is kept on the connection."""
+    record.info.clear()
 
 
 def opened(where: str) -> Store:

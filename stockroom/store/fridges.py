@@ -27,14 +27,17 @@ def series(conn: sa.Connection, fridge: int, start: int = -FOREVER, end: int = F
     return np.ascontiguousarray(flat[:, 0]), np.ascontiguousarray(flat[:, 1])
 
 
+_LAST_READING = (
+    sa.select(t.reading.c.at, t.reading.c.milli)
+    .where(t.reading.c.fridge == sa.bindparam("fridge"), t.reading.c.at <= sa.bindparam("until"), live(t.reading))
+    .order_by(t.reading.c.at.desc())
+    .limit(1)
+)
+
+
 def last_reading(conn: sa.Connection, fridge: int, until: int = FOREVER) -> tuple[int, int] | None:
     """(instant, thousandths) of the newest logger reading by ``until``."""
-    row = conn.execute(
-        sa.select(t.reading.c.at, t.reading.c.milli)
-        .where(t.reading.c.fridge == fridge, t.reading.c.at <= until, live(t.reading))
-        .order_by(t.reading.c.at.desc())
-        .limit(1)
-    ).first()
+    row = conn.execute(_LAST_READING, {"fridge": fridge, "until": until}).first()
     return None if row is None else (int(row.at), int(row.milli))
 
 
@@ -81,6 +84,14 @@ def first_reading(conn: sa.Connection, fridge: int, since: int) -> int | None:
     return None if found is None else int(found)
 
 
+def last_check(conn: sa.Connection, fridge: int) -> tuple[int, int] | None:
+    """(instant, thousandths) of the newest check by hand."""
+    c = t.hand_check.c
+    query = sa.select(c.at, c.milli).where(c.fridge == fridge, live(t.hand_check)).order_by(c.at.desc(), c.id.desc())
+    row = conn.execute(query.limit(1)).first()
+    return None if row is None else (int(row.at), int(row.milli))
+
+
 def anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
     """True where a reading or a check by hand is on record for a time after ``until``."""
     if until >= FOREVER:
@@ -90,17 +101,23 @@ def anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
     return first_reading(conn, fridge, until + 1) is not None or conn.scalar(later) is not None
 
 
+_C = t.hand_check.c
+_HAND_CHECKS = (
+    sa.select(_C.id, _C.entry, _C.at, _C.milli, _C.low, _C.high, _C.doubtful, _C.note, t.entry.c.by)
+    .outerjoin(t.entry, t.entry.c.n == _C.entry)
+    .where(_C.fridge == sa.bindparam("fridge"), _C.at <= sa.bindparam("until"), live(t.hand_check))
+    .order_by(_C.at, _C.id)
+)
+
+
 def hand_checks(conn: sa.Connection, fridge: int, name: str, until: int = FOREVER) -> list[HandCheck]:
     """Checks by hand of a fridge by ``until``, in order of time."""
     # The entry that is open right now is written last: what it recorded is there already.
-    rows = conn.execute(
-        sa.select(t.hand_check, t.entry.c.by)
-        .outerjoin(t.entry, t.entry.c.n == t.hand_check.c.entry)
-        .where(t.hand_check.c.fridge == fridge, t.hand_check.c.at <= until, live(t.hand_check))
-        .order_by(t.hand_check.c.at, t.hand_check.c.id)
-    )
     return [
-        HandCheck(r.id, r.entry, name, r.at, r.milli, r.low, r.high, bool(r.doubtful), r.by or "", r.note) for r in rows
+        HandCheck(key, entry, name, at, milli, low, high, bool(doubtful), by or "", note)
+        for key, entry, at, milli, low, high, doubtful, note, by in conn.execute(
+            _HAND_CHECKS, {"fridge": fridge, "until": until}
+        )
     ]
 
 

@@ -15,6 +15,7 @@ from stockroom.store import tables as t
 from stockroom.store.writing import Book, live
 
 _PLACES = sa.select(t.place.c.id, t.place.c.name)
+_PLACE_KEY = sa.select(t.place.c.id).where(t.place.c.name == sa.bindparam("name"))
 
 
 def place_names(conn: sa.Connection) -> dict[int, str]:
@@ -29,7 +30,7 @@ def place_kinds(conn: sa.Connection) -> dict[str, str]:
 
 def place_key(conn: sa.Connection, name: str) -> int | None:
     """The key of a place, None where nothing was ever recorded there."""
-    found = conn.scalar(sa.select(t.place.c.id).where(t.place.c.name == name))
+    found = conn.scalar(_PLACE_KEY, {"name": name})
     return None if found is None else int(found)
 
 
@@ -196,15 +197,14 @@ def pulls(conn: sa.Connection, until: int = FOREVER) -> dict[int, Pull]:
     return found
 
 
-def back_at(conn: sa.Connection, place: str, default: int) -> int:
-    """When the kit that was ``place`` (P-5) went back into a fridge; ``default`` where it did not."""
+def backs(conn: sa.Connection) -> dict[str, int]:
+    """P-number as a place (P-5) -> when that kit went back into a fridge."""
     query = (
-        sa.select(t.movement.c.at)
+        sa.select(t.place.c.name, t.movement.c.at)
         .join(t.place, t.place.c.id == t.movement.c.source)
-        .where(t.place.c.name == place, t.movement.c.kind == "back", live(t.movement))
+        .where(t.movement.c.kind == "back", live(t.movement))
     )
-    found = conn.scalar(query)
-    return default if found is None else int(found)
+    return {str(name): int(at) for name, at in conn.execute(query)}
 
 
 def pulled(book: Book, lot: int, source: int, prior: int | None = None) -> tuple[int, int]:

@@ -9,15 +9,16 @@ from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.writing import Book, live
 
+_VERSIONS = (
+    sa.select(t.practice_version.c.valid_from, t.practice_version.c.text)
+    .where(live(t.practice_version))
+    .order_by(t.practice_version.c.id)
+)
+
 
 def versions(conn: sa.Connection) -> list[tuple[int | None, str]]:
     """(valid from, text) of every loaded practice file, oldest first; the first holds from the beginning (None)."""
-    rows = conn.execute(
-        sa.select(t.practice_version.c.valid_from, t.practice_version.c.text)
-        .where(live(t.practice_version))
-        .order_by(t.practice_version.c.id)
-    )
-    found = [(None if v is None else int(v), str(text)) for v, text in rows]
+    found = [(None if v is None else int(v), str(text)) for v, text in conn.execute(_VERSIONS)]
     return sorted(found, key=lambda row: -FOREVER if row[0] is None else row[0])
 
 
@@ -26,13 +27,16 @@ def loaded(book: Book, text: str, valid_from: int | None) -> None:
     book.add(t.practice_version, valid_from=valid_from, text=text)
 
 
+_EXCEPTIONS = (
+    sa.select(t.day_exception)
+    .where(live(t.day_exception), t.day_exception.c.at <= sa.bindparam("until"))
+    .order_by(t.day_exception.c.at, t.day_exception.c.id)
+)
+
+
 def day_exceptions(conn: sa.Connection, until: int = FOREVER) -> list[tuple[str, DayException]]:
     """(site, exception) for every day that a person closed or opened by ``until``, in the order in which they did."""
-    rows = conn.execute(
-        sa.select(t.day_exception)
-        .where(live(t.day_exception), t.day_exception.c.at <= until)
-        .order_by(t.day_exception.c.at, t.day_exception.c.id)
-    )
+    rows = conn.execute(_EXCEPTIONS, {"until": until})
     return [
         (
             r.site,

@@ -48,7 +48,7 @@ def lasting(rec: Recording) -> None:
     roof = min((high for high in keeps if high is not None), default=FOREVER)
     for fridge in rec.rules.practice.fridges:
         key = ledger.place_key(rec.conn, fridge.name)
-        if key is not None and lasts(rec.conn, key, fridge.name, roof):
+        if key is not None and lasts(rec.conn, key, roof):
             rec.touches(fridge.name, rec.act.now)
     if rec.fridges:
         settle(rec)

@@ -166,11 +166,11 @@ def _known_by(conn: Link, key: int, scan: Scan, found: Sequence[Found], until: i
     return out
 
 
-def lasts(conn: Link, key: int, name: str, roof: int) -> bool:
+def lasts(conn: Link, key: int, roof: int) -> bool:
     """True where the last reading of a fridge, or its last check by hand, was above ``roof``."""
     newest = fridges.last_reading(conn, key)
-    checks = fridges.hand_checks(conn, key, name)
-    return (newest is not None and newest[1] > roof) or (bool(checks) and checks[-1].milli > roof)
+    checked = fridges.last_check(conn, key)
+    return any(seen is not None and seen[1] > roof for seen in (newest, checked))
 
 
 def silences(conn: Link, key: int, first: int, last: int) -> list[tuple[int, int]]:

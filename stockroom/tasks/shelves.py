@@ -1,7 +1,7 @@
 """What stands where: every lot with its state at an instant."""
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from stockroom.core.records import Lot
@@ -31,17 +31,33 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
     Replayed once per connection and instant, and again once something was written.
     """
     version = conn.info.get("ledger", 0)
-    kept = conn.info.get("lots")
-    if kept is None or kept[0] != version:
-        kept = conn.info["lots"] = (version, {})
-    done: dict[int, dict[int, LotNow]] = kept[1]
-    if until not in done and only is not None:
-        known, found = ledger.lots(conn), ledger.records(conn, only)
-        return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
-    if until not in done:
-        known, found = ledger.lots(conn), ledger.records(conn)
-        done[until] = {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
-    return done[until] if only is None else {k: v for k, v in done[until].items() if k in only}
+    kept: _Kept | None = conn.info.get("lots")
+    if kept is None or kept.version != version:
+        if only is not None:
+            known, found = ledger.lots(conn), ledger.records(conn, only)
+            return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
+        found = dict(sorted(ledger.records(conn).items()))
+        kept = conn.info["lots"] = _Kept(version, ledger.lots(conn), found, _latest(found.values()))
+    moment = min(until, kept.latest)  # nothing has happened after the latest record
+    if moment not in kept.done:
+        kept.done[moment] = {k: LotNow(kept.lots[k], r, r.state(k, moment)) for k, r in kept.records.items()}
+    done = kept.done[moment]
+    return done if only is None else {k: v for k, v in done.items() if k in only}
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What was read on one connection, and the states that were replayed from it, by instant."""
+
+    version: int
+    lots: dict[int, Lot]
+    records: dict[int, LotRecords]
+    latest: int
+    done: dict[int, dict[int, LotNow]] = field(default_factory=dict)
+
+
+def _latest(found: Iterable[LotRecords]) -> int:
+    return max((row.at for r in found for rows in (r.movements, r.holds, r.releases) for row in rows), default=0)
 
 
 def stood(lots: Iterable[LotNow], place: str) -> list[LotNow]:

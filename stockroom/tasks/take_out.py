@@ -164,7 +164,7 @@ def lasts(pull: Pull, product: Product, rec: Recording) -> bool:
 
 def spent_out(conn: Link, pull: Pull) -> int:
     """Seconds that a kit which was put back has been out, over all its outings."""
-    return pull.out_before + ledger.back_at(conn, pull.place, pull.at) - pull.at
+    return pull.out_before + ledger.backs(conn).get(pull.place, pull.at) - pull.at
 
 
 def _out(rec: Recording, taken: Taken, booking: Booking | None, site: str) -> dict[str, object]:

@@ -62,7 +62,8 @@ def _fridge(conn: Link, rule: Rules, lots: Iterable[LotNow], at: int, sites: Seq
     found = []
     fridges = {f.name: f.site for f in rule.practice.fridges if f.site in sites}
     outings = ledger.pulls(conn, at)
-    spent = {p.place: p.out_before + ledger.back_at(conn, p.place, p.at) - p.at for p in outings.values()}
+    backs = ledger.backs(conn)
+    spent = {p.place: p.out_before + backs.get(p.place, p.at) - p.at for p in outings.values()}
     for now in lots:
         product = rule.practice.product(now.lot.product)
         if product is None or not product.warms or now.lot.expiry is None:

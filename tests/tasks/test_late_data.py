@@ -1,4 +1,4 @@
-"""The law of late data: any split and order of the same readings gives the same figures, gaps and held stock."""
+"""The law of late data: any split and order of the same readings gives the same figures, gaps, exposures and held stock."""
 
 import random
 import tempfile
@@ -9,21 +9,26 @@ from conftest import PRACTICE
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from stockroom.store import fridges, ledger
+from stockroom.core.exposure import Exposure
+from stockroom.store import ledger
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
 from stockroom.tasks.excursions_now import excursions
+from stockroom.tasks.fridge_now import check
 from stockroom.tasks.import_log import import_log
 from stockroom.tasks.read_logs import Reading
 from stockroom.tasks.receive import Delivery, receive
 from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.trace import trace_lot
 
 START = 1_772_409_600  # 2026-03-02T00:00Z
 NOW = START + 40 * 86_400
 
 
-def told(parts: list[list[tuple[int, float]]]) -> tuple[list[tuple], dict[tuple, int], list[int]]:
-    """(figures of each excursion, pieces held by lot and place, gaps) after importing the parts in their order."""
+def told(parts: list[list[tuple[int, float]]]) -> tuple[list[tuple], dict[tuple, int], list[tuple], list[Exposure]]:
+    """(figures of each excursion, pieces held by lot and place, gaps, what each lot went through) after importing the
+    parts in their order.
+    """
     from datetime import date
 
     with tempfile.TemporaryDirectory() as folder:
@@ -39,14 +44,15 @@ def told(parts: list[list[tuple[int, float]]]) -> tuple[list[tuple], dict[tuple,
             assert key is not None
             found = excursions(conn, "Cold one", key)
             figures = sorted((e.source, e.direction, e.limit, e.event.figures()) for e in found if e.event)
-            at, _ = fridges.series(conn, key)
+            gaps = [(g.start, g.end) for g in check(conn, START + 90_000).fridges[0].gaps]
             held = {
                 (x.lot.code, p.place): sum(q.quantity for q in x.state.parcels if q.held)
                 for x in lots_now(conn).values()
                 for p in x.state.parcels
                 if p.held
             }
-        return figures, held, at.tolist()
+        exposures = [trace_lot(store, "KIT", lot, START + 90_000).exposure for lot in ("EARLY", "LATER")]
+        return figures, held, gaps, exposures
 
 
 values = st.sampled_from([1.5, 3.0, 4.0, 5.9, 6.0, 6.4, 7.0, 8.5])
@@ -68,7 +74,7 @@ def test_any_split_and_order_tells_the_same(readings: dict[int, float], cuts: in
     shuffled.shuffle(parts)
     at_once, piecemeal = told([whole]), told(parts)
     assert piecemeal[0] == at_once[0]
-    assert piecemeal[2] == at_once[2]
+    assert piecemeal[2:] == at_once[2:]
     # Holds only accumulate: what is held when all came at once is held in any order.
     for key, pieces in at_once[1].items():
         assert piecemeal[1].get(key, 0) >= pieces
