@@ -184,12 +184,31 @@ def _leave(f: FridgeNow, faults: Sequence[Fault], *, inside: bool) -> list[Findi
         start = "do not use " if inside else f"{f.fridge.name}: do not use "
         text = f"{start}{', nor '.join(what)} {ANSWERED}".replace("; until", ", until")
         found.append(Finding("do-not-use", text, urgent=True))
-    for fault in faults:
-        for (product, lot), n in fault.touched.used.items():
-            text = (
-                f"{n} x {product} lot {lot} of E-{fault.first.number} was used already: tell the responsible clinician"
-            )
-            found.append(Finding("do-not-use", text, f"stockroom trace lot {product} {quoted_lot(lot)}", urgent=True))
+    return found + _used(faults)
+
+
+USED = 8
+"""Lots of which pieces were used that are told of one by one."""
+
+
+def _used(faults: Sequence[Fault]) -> list[Finding]:
+    """Pieces that were used before anybody knew, by lot: the newest event first."""
+    pieces: dict[tuple[str, str], int] = {}
+    numbers: dict[tuple[str, str], list[str]] = {}
+    for fault in reversed(faults):
+        for key, n in fault.touched.used.items():
+            pieces[key] = max(n, pieces.get(key, 0))
+            numbers.setdefault(key, []).append(f"E-{fault.first.number}")
+    tell = "tell the responsible clinician"
+    found = []
+    for (product, lot), n in list(pieces.items())[:USED]:
+        was = "was" if n == 1 else "were"
+        text = f"{n} x {product} lot {lot} of {few(numbers[product, lot], 3)} {was} used already: {tell}"
+        found.append(Finding("do-not-use", text, f"stockroom trace lot {product} {quoted_lot(lot)}", urgent=True))
+    rest = list(pieces)[USED:]
+    if rest:
+        listed = few([f"{product} lot {lot}" for product, lot in rest], 8)
+        found.append(Finding("do-not-use", f"pieces of {listed} were used already as well: {tell}", urgent=True))
     return found
 
 
