@@ -114,8 +114,8 @@ class Pairing:
         self._keys = [[posts[n][0] for n in ids] for ids in self._ids]
         self._spot = {n: (group, spot) for group, ids in enumerate(self._ids) for spot, n in enumerate(ids)}
         self._values = [value for _, value, _ in posts]
-        self._free = [_FirstFit([posts[n][1] for n in ids]) for ids in self._ids]
-        self._unseen = [tree.copy() for tree in self._free]
+        self._free = [_Free([posts[n][1] for n in ids]) for ids in self._ids]
+        self._hidden: list[_FirstFit] = []
         self._wish: dict[int, Seeker] = {}
         self.post_of: dict[int, int] = {}
         self._held_by: dict[int, int] = {}
@@ -125,8 +125,8 @@ class Pairing:
         twin = Pairing.__new__(Pairing)
         twin._ids, twin._keys, twin._spot, twin._values = self._ids, self._keys, self._spot, self._values
         twin._by_group = self._by_group
-        twin._free = [tree.copy() for tree in self._free]
-        twin._unseen = [tree.copy() for tree in self._unseen]
+        twin._free = [free.copy() for free in self._free]
+        twin._hidden = [tree.copy() for tree in self._hidden]
         twin._wish, twin.post_of, twin._held_by = dict(self._wish), dict(self.post_of), dict(self._held_by)
         return twin
 
@@ -146,11 +146,18 @@ class Pairing:
 
     def _take(self, seeker: int, post: int) -> None:
         group, spot = self._spot[post]
-        self._free[group].put(spot, _TAKEN)
+        self._free[group].take(spot)
         self.post_of[seeker] = post
         self._held_by[post] = seeker
 
-    def _first(self, trees: "list[_FirstFit]", wish: Seeker) -> int | None:
+    @property
+    def _unseen(self) -> "list[_FirstFit]":
+        """The posts that a search may still look at; most pairings never need to search."""
+        if not self._hidden:
+            self._hidden = [_FirstFit([self._values[n] for n in ids]) for ids in self._ids]
+        return self._hidden
+
+    def _first(self, trees: "Sequence[_Free | _FirstFit]", wish: Seeker) -> int | None:
         """The fitting post with the smallest key, then value, then position, in the first group that has one
         (``by_group``) or in any."""
         low, high, groups = wish
@@ -175,6 +182,7 @@ class Pairing:
         """
         line = [number]
         asked_by: dict[int, int] = {}
+        unseen = self._unseen
         while line:
             seeker = line.pop()
             wish = self._wish[seeker]
@@ -183,11 +191,11 @@ class Pairing:
                 self._move(number, seeker, post, asked_by)
                 for seen in asked_by:
                     group, spot = self._spot[seen]
-                    self._unseen[group].put(spot, self._values[seen])
+                    unseen[group].put(spot, self._values[seen])
                 return True
-            while (post := self._first(self._unseen, wish)) is not None:
+            while (post := self._first(unseen, wish)) is not None:
                 group, spot = self._spot[post]
-                self._unseen[group].put(spot, _TAKEN)
+                unseen[group].put(spot, _TAKEN)
                 asked_by[post] = seeker
                 line.append(self._held_by[post])
         return False
@@ -199,6 +207,63 @@ class Pairing:
             self._take(seeker, post)
             post, seeker = old, asked_by[old]
         self._take(number, post)
+
+
+class _Free:
+    """Values by position, of which any may be taken: the first free one from some position on that is small enough.
+
+    The next free position is a hop (union and find); where no later value is small enough, taken or not, the search
+    ends there. A tree is planted only where many free ones have to be passed over.
+    """
+
+    __slots__ = ("_least", "_next", "_taken", "_tree", "_values")
+    HOPS = 16
+
+    def __init__(self, values: list[int]) -> None:
+        self._values = values
+        self._next = list(range(len(values) + 1))
+        self._least = [_TAKEN] * (len(values) + 1)
+        """The least value from each position on."""
+        least = _TAKEN
+        for i in range(len(values) - 1, -1, -1):
+            least = min(least, values[i])
+            self._least[i] = least
+        self._taken: list[int] = []
+        """Taken since the tree was planted or last mended."""
+        self._tree: _FirstFit | None = None
+
+    def copy(self) -> "_Free":
+        twin = _Free.__new__(_Free)
+        twin._values, twin._least = self._values, self._least
+        twin._next, twin._taken = self._next.copy(), self._taken.copy()
+        twin._tree = None if self._tree is None else self._tree.copy()
+        return twin
+
+    def first(self, start: int, ceiling: int) -> int:
+        """The first free position >= start whose value <= ceiling, or -1."""
+        following, values, least = self._next, self._values, self._least
+        for _ in range(self.HOPS):
+            spot = start
+            while following[spot] != spot:
+                following[spot] = following[following[spot]]
+                spot = following[spot]
+            if least[spot] > ceiling:
+                return -1
+            if values[spot] <= ceiling:
+                return spot
+            start = spot + 1
+        if self._tree is None:
+            self._tree = _FirstFit(values)
+        for spot in self._taken:
+            self._tree.put(spot, _TAKEN)
+        self._taken.clear()
+        return self._tree.first(start, ceiling)
+
+    def take(self, spot: int) -> None:
+        """Takes a position; taking it twice changes nothing."""
+        if self._next[spot] == spot:
+            self._next[spot] = spot + 1
+            self._taken.append(spot)
 
 
 class _FirstFit:
