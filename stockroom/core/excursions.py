@@ -130,19 +130,24 @@ def hand_events(checks: Sequence[HandCheck], line: Line, in_use_since: int) -> l
 
 
 def gap_events(
-    silences: Sequence[Gap], checks: Sequence[HandCheck], low: int, high: int, hold_hours: float
+    silences: Sequence[Gap],
+    checks: Sequence[HandCheck],
+    low: int,
+    high: int,
+    hold_hours: float,
+    idle: Sequence[tuple[int, int]] = (),
 ) -> list[Event]:
     """Ended silences of the logger that are held for a decision: longer than ``hold_hours`` without a bracket.
 
     A silence is bracketed where checks by hand show a min and a max in [low, high] for it; what counts is the
-    longest stretch of it that no such check covers.
+    longest stretch of it that no such check covers and that lies outside ``idle`` (spans in which nothing was at stake).
     """
-    in_range = [(a, b) for a, b, lowest, highest in covered(checks) if low <= lowest and highest <= high]
+    vouched = [(a, b) for a, b, lowest, highest in covered(checks) if low <= lowest and highest <= high] + [*idle]
     found = []
     for gap in silences:
         if gap.end is None or gap.end - gap.start <= hold_hours * 3600:
             continue
-        if uncovered_seconds(gap.start, gap.end, in_range) <= hold_hours * 3600:
+        if uncovered_seconds(gap.start, gap.end, vouched) <= hold_hours * 3600:
             continue
         minutes = round((gap.end - gap.start) / 60, 2)
         found.append(Event("gap", None, None, gap.start, gap.end, None, minutes, None, None, None, gap.start, gap.end))

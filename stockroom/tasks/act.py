@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from stockroom.core.records import Finding
+from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
-from stockroom.store import Link
+from stockroom.store import Link, ledger
 from stockroom.store.engine import Store
 from stockroom.store.writing import Book, writing
 from stockroom.tasks.rules import Rules, rules
@@ -80,8 +81,8 @@ class Recording:
         self.findings.append(Finding(slug, what, todo, urgent))
 
     def touches(self, place: str, since: int) -> None:
-        """Says that something about a fridge changed from an instant on."""
-        if self.rules.practice.fridge(place) is not None:
+        """Says that something about a fridge changed from an instant on, be it one that the practice file has no more."""
+        if self.rules.practice.fridge(place) is not None or ledger.place_kinds(self.conn).get(place) == "fridge":
             self.fridges[place] = min(since, self.fridges.get(place, since))
 
     def done(self) -> Recorded:
@@ -116,6 +117,16 @@ def recording(store: Store, act: Act, kind: str, *, site: str | None = None) -> 
             from stockroom.tasks.consequences import settle
 
             settle(rec)
+
+
+def every_fridge(rec: Recording) -> None:
+    """Says that other rules hold for every fridge that was ever used, those that no file names any more included.
+
+    What spans the moment at which rules change is parted or joined there, so that it reaches back beyond that moment.
+    """
+    for name, kind in ledger.place_kinds(rec.conn).items():
+        if kind == "fridge":
+            rec.touches(name, -FOREVER)
 
 
 CANNOT_BE = ("move", "return", "discard", "pull", "back")

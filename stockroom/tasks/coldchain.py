@@ -15,6 +15,7 @@ from stockroom.core.excursions import (
     numbered,
     overlapping,
 )
+from stockroom.core.handchecks import uncovered
 from stockroom.core.opening import merged
 from stockroom.core.practice import Fridge, Practice
 from stockroom.core.records import HandCheck
@@ -123,16 +124,26 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
 
 def _silent(past: History, inside: Presence) -> list[Event]:
     found: list[Event] = []
-    silences = past.silences
+    silences, idle = past.silences, _idle(past, inside)
     for start, end, practice in past.spans:
         fridge = practice.fridge(past.name)
         held = [g for g in silences if start <= g.start < end]
         if fridge is None or not held:
             continue
-        there = {code for code in inside.by_product if inside.any(code, start, end)}
-        low, high = strictest(fridge, practice, there)
-        found += gap_events(held, past.checks, low, high, fridge.gap_hold_hours)
+        for gap in held:
+            # By what stood there meanwhile: what comes later must not change what an old silence was.
+            there = {code for code in inside.by_product if inside.any(code, gap.start, gap.end or FOREVER)}
+            low, high = strictest(fridge, practice, there)
+            found += gap_events([gap], past.checks, low, high, fridge.gap_hold_hours, idle)
     return found
+
+
+def _idle(past: History, inside: Presence) -> list[tuple[int, int]]:
+    """When a fridge was switched off and empty: nobody has to know how cold it was then."""
+    ends = [when for when, _ in past.duty[1:]] + [FOREVER]
+    off = [(when, end) for (when, on), end in zip(past.duty, ends, strict=False) if not on]
+    stays = [span for found in inside.by_product.values() for span in found]
+    return [part for start, end in off for part in uncovered(start, end, stays)]
 
 
 def _matters(event: Event, past: History, inside: Presence) -> bool:

@@ -142,6 +142,7 @@ def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Re
                 f"move them first: {move_all_command(name, refuge.place)}",
             )
         fridges.switched(rec.book, key_of(rec, name), on, why)
+        rec.touches(name, act.at)
         rec.book.what = f"{name} is {'on' if on else 'off'}" + (f": {why}" if why else "")
         rec.fields |= {"fridge": name, "on": on}
     return rec.done()

@@ -11,6 +11,7 @@ import numpy as np
 
 from stockroom.core.days import DAY, Day, days_of
 from stockroom.core.excursions import Found, found_silences, found_spells, lines_of
+from stockroom.core.opening import merged
 from stockroom.core.practice import Fridge, Practice
 from stockroom.core.spells import Ints, Line, widened
 from stockroom.core.stock import FOREVER
@@ -226,10 +227,10 @@ def ensured(conn: Link, key: int, name: str, rule_spans: Sequence[Span], lots: S
     wanted = watched(name, rule_spans, lots)
     have = derived.scans(conn, key)
     missing = [s for s in wanted if s.key not in have or not have[s.key].serves(s)]
-    gaps = {f.max_gap_minutes * 60 for _, _, p in rule_spans if (f := p.fridge(name))}
     whole = None
-    if missing and (_before(conn, key, FOREVER) is not None) and derived.day_gaps(conn, key) != gaps:
+    if _by_gap(have.values()) != _by_gap(wanted) and _before(conn, key, FOREVER) is not None:
         whole = Stretch(conn, key, *fridges.series(conn, key), None, None)
+        derived.keep_days(conn, key, [], 0, *ALWAYS)
         _sum_up(whole, name, rule_spans, int(whole.at[0]) // DAY, int(whole.at[-1]) // DAY)
     for scan in missing:
         derived.keep_scan(conn, key, scan)
@@ -239,32 +240,46 @@ def ensured(conn: Link, key: int, name: str, rule_spans: Sequence[Span], lots: S
     return wanted
 
 
-def mended(conn: Link, key: int, name: str, rule_spans: Sequence[Span], at: Ints, milli: Ints) -> None:
+def _by_gap(watching: Iterable[Scan]) -> dict[int, list[tuple[int, int]]]:
+    """Longest gap in seconds -> when it ruled: whenever a fridge is known, some line of it is watched."""
+    found: dict[int, list[tuple[int, int]]] = {}
+    for scan in watching:
+        found.setdefault(scan.max_gap, []).append((scan.start, scan.end))
+    return {gap: list(merged(ruled)) for gap, ruled in found.items()}
+
+
+def mended(conn: Link, key: int, name: str, rule_spans: Sequence[Span], at: Ints, milli: Ints) -> int:
     """Mends what is kept where readings are new: ``at`` and ``milli`` are all readings from the first new to the last.
+
+    Returns the instant from which on spells and silences may have changed: it may lie before the first new reading.
 
     A line is computed anew only between the nearest moments before and after at which nothing was going on; outside
     nothing can have changed (see ``core.spells.widened``).
     """
     around = stretch(conn, key, at, milli)
     first, last = int(at[0]), int(at[-1])
+    changed = first
     for scan in derived.scans(conn, key).values():
         if scan.direction == GAP:
-            _mend_silences(around, scan, first, last)
+            changed = min(changed, _mend_silences(around, scan, first, last))
         elif first < scan.end and last >= scan.start:
             begin, end = _window(around, scan, max(first, scan.start), min(last, scan.end - 1))
             inside = around.clipped(max(begin, scan.start), min(end + 1, scan.end))
             found = found_spells(*inside, _line(scan), scan.max_gap, scan.settle)
             derived.keep_spells(conn, key, scan, found, begin, end)
+            changed = min(changed, begin)
     gap = max((f.max_gap_minutes * 60 for _, _, p in rule_spans if (f := p.fridge(name))), default=0)
     _sum_up(around, name, rule_spans, (first - gap) // DAY, (last + gap) // DAY)
+    return changed
 
 
-def _mend_silences(around: Stretch, scan: Scan, first: int, last: int) -> None:
+def _mend_silences(around: Stretch, scan: Scan, first: int, last: int) -> int:
     a = max(int(np.searchsorted(around.at, first)) - 1, 0)
     b = int(np.searchsorted(around.at, last, side="right")) + 1
     near = around.at[a:b]
     found = [f for f in found_silences(near, scan.max_gap) if scan.start <= f.spell.start < scan.end]
     derived.keep_spells(around.conn, around.key, scan, found, int(near[0]), last)
+    return int(near[0])
 
 
 def _sum_up(around: Stretch, name: str, rule_spans: Sequence[Span], first: int, last: int) -> None:

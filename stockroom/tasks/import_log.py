@@ -175,8 +175,8 @@ def _take_in(rec: Recording, name: str, key: int, new: _New) -> None:
     rule_spans = spans(rec.conn)
     ensured(rec.conn, key, name, rule_spans, stood(lots_now(rec.conn).values(), name))
     rec.book.add_readings(key, new.at, new.milli, rec.act.advance)
-    mended(rec.conn, key, name, rule_spans, new.all_at, new.all_milli)
-    rec.touches(name, int(new.at[0]))
+    # A new reading changes excursions that were over before it as well: it may part what was one, or end it later.
+    rec.touches(name, mended(rec.conn, key, name, rule_spans, new.all_at, new.all_milli))
     settle(rec)
     rec.fridges.clear()
 

@@ -37,7 +37,8 @@ def log_check(
         if doubts and act.ask is not None and not act.ask(f"{doubts[0]} Is that really so?"):
             raise Refused("slip", "not recorded", "look at the display again")
         doubtful = bool(doubts) and act.ask is None
-        earlier = [c.at for c in fridges.hand_checks(rec.conn, key, name, act.at) if c.low is not None]
+        before = fridges.hand_checks(rec.conn, key, name, act.at)
+        earlier = [c.at for c in before if c.low is not None and c.high is not None]
         fridges.checked(rec.book, key, milli, low, high, doubtful, note)
         if doubtful:
             rec.broke("doubtful", doubts[0], f"if it is a slip: stockroom undo {rec.book.label} --why slip")

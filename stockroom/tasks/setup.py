@@ -14,7 +14,7 @@ from stockroom.formats.practice_file import decode_practice, read_practice
 from stockroom.store import Link, ledger, practices
 from stockroom.store.engine import Store, opened
 from stockroom.store.writing import writing
-from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.act import Act, Recorded, Recording, every_fridge, recording
 from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import rules, text_in_force
 from stockroom.tasks.shelves import lots_now
@@ -98,8 +98,7 @@ def load(store: Store, act: Act, loading: Loading) -> Recorded:
             rec.note("practice-file", text)
         rec.rules = rules(rec.conn, act.at)
         _stranded(rec)
-        for fridge in rec.rules.practice.fridges:
-            rec.touches(fridge.name, act.at)
+        every_fridge(rec)
     return rec.done()
 
 

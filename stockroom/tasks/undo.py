@@ -2,12 +2,13 @@
 
 from dataclasses import replace
 
+from stockroom.core.stock import FOREVER
 from stockroom.core.units import count
 from stockroom.errors import Refused
 from stockroom.store import Link, derived, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.store.entries import EntryRow
-from stockroom.tasks.act import Act, Recorded, may_decide, recording
+from stockroom.tasks.act import Act, Recorded, every_fridge, may_decide, recording
 from stockroom.tasks.places import number_of
 from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import lots_now
@@ -37,10 +38,11 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
             derived.forget(rec.conn, key)
         rec.rules = rules(rec.conn, act.at)
         if target.kind == "practice":
-            for fridge in rec.rules.practice.fridges:
-                rec.touches(fridge.name, min(target.at, act.at))
+            every_fridge(rec)
+        # What readings and checks told reaches back: without them excursions that were over before are others.
+        since = -FOREVER if target.kind in ("import", "check") else min(target.at, act.at)
         for key in touched:
-            rec.touches(places[key], min(target.at, act.at))
+            rec.touches(places[key], since)
         for key in entries.touched_lots(rec.conn, target.n):
             now = lots_now(rec.conn, only=[key]).get(key)
             if now is not None and now.state.unaccounted > before.get(key, 0):
