@@ -73,7 +73,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     newest = fridges.last_reading(conn, key, until)
     holes, silent = _silences(past, known.silences, newest, made, until, off)
     missed = _missed(conn, past, key, made, until, _first_use(here, checks, name))
-    drifting = None if newest is None else _drift(conn, key, opening, today)
+    drifting = None if newest is None else _drift(conn, key, opening, today, fridges.duty(conn, key, until))
     seen = ([] if newest is None else [newest]) + [(c.at, c.milli) for c in checks[-1:]]
     floor = -FOREVER if since is None else since
     return FridgeNow(
@@ -174,11 +174,14 @@ def _on(switches: Sequence[tuple[int, bool]], start: int, end: int) -> bool:
     return (not before or before[-1]) and all(on for when, on in switches if start < when <= end)
 
 
-def _drift(conn: Link, key: int, opening: Opening, today: date) -> Drift | None:
-    """The drift of the daily means, days by the practice's own clock."""
-    midnights = {opening.midnight(today - timedelta(days=back)): back for back in range(DRIFT_DAYS, -1, -1)}
-    means = fridges.means(conn, key, list(midnights))
-    return drift([(today - timedelta(days=midnights[at]), mean / 1000) for at, mean in means], today)
+def _drift(conn: Link, key: int, opening: Opening, today: date, switches: Sequence[tuple[int, bool]]) -> Drift | None:
+    """The drift of the daily means, days by the practice's own clock; one on which it was off tells nothing of it."""
+    days = [today - timedelta(days=back) for back in range(DRIFT_DAYS, -1, -1)]
+    midnights = [opening.midnight(day) for day in days]
+    ends = dict(zip(midnights, [*midnights[1:], midnights[-1]], strict=True))
+    day_of = dict(zip(midnights, days, strict=True))
+    means = fridges.means(conn, key, midnights)
+    return drift([(day_of[at], mean / 1000) for at, mean in means if _on(switches, at, ends[at])], today)
 
 
 @dataclass(frozen=True, slots=True)
