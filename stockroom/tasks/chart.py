@@ -8,7 +8,7 @@ from stockroom.core.envelope import Step, envelope
 from stockroom.core.opening import Opening
 from stockroom.core.practice import Fridge
 from stockroom.core.records import HandCheck
-from stockroom.core.spells import Gap, gaps
+from stockroom.core.spells import Gap
 from stockroom.errors import Refused
 from stockroom.store import Link, fridges, ledger
 from stockroom.tasks.excursions_now import ExcursionNow
@@ -89,10 +89,7 @@ def _drawn(conn: Link, rule: Rules, fridge: Fridge, start: int, end: int, parts:
     if key is None:
         return FridgeChart(fridge, limits, (), (), (), (), None, now.off)
     at, milli = fridges.series(conn, key, start, end)
-    silent = list(now.gaps)
-    if fridge.logger_minutes is None:  # readings of a logger that nobody expects: no silence is held against it
-        silent += gaps(at, fridge.max_gap_minutes * 60)
-    shown = [g for g in silent if g.start < end and (g.end is None or g.end > start)]
+    shown = [g for g in now.gaps if g.start < end and (g.end is None or g.end > start)]
     checks = tuple(c for c in fridges.hand_checks(conn, key, fridge.name, end) if c.at >= start)
     steps = tuple(envelope(at, milli, start, end, parts, shown))
     return FridgeChart(

@@ -128,7 +128,8 @@ def _silent(past: History, inside: Presence) -> list[Event]:
     for start, end, practice in past.spans:
         fridge = practice.fridge(past.name)
         held = [g for g in silences if start <= g.start < end]
-        if fridge is None or not held:
+        # A silence is a gap in any series, but only where a logger is expected does it wait for a decision.
+        if fridge is None or fridge.logger_minutes is None:
             continue
         for gap in held:
             # By what stood there meanwhile: what comes later must not change what an old silence was.

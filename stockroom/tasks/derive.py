@@ -94,9 +94,8 @@ def watched(name: str, rule_spans: Sequence[Span], lots: Sequence[LotNow]) -> li
         fridge = practice.fridge(name)
         if fridge is None:
             continue
-        if fridge.logger_minutes is not None:
-            active.setdefault((GAP, 0), []).append((start, end, fridge))
-            since[GAP, 0] = -FOREVER
+        active.setdefault((GAP, 0), []).append((start, end, fridge))
+        since[GAP, 0] = -FOREVER
         for line, first in _lines(fridge, practice, stood_since).items():
             key = (line.direction, line.limit)
             active.setdefault(key, []).append((start, end, fridge))

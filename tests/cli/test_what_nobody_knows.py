@@ -131,3 +131,17 @@ def test_an_empty_fridge_that_is_off_has_no_excursion(cli: Line) -> None:
     (found,) = [e for e in excursions(cli) if e["lots"]]
     assert found["lots"] == [{"product": "KIT", "lot": "A1", "quantity": 4}]
     assert states(cli) == {"quarantined"}
+
+
+def test_a_silence_is_a_gap_in_any_series_but_held_only_where_a_logger_is_expected(cli: Line) -> None:
+    # "Cold two" has no logger_minutes: seven hours of silence in its file are told of, and nothing waits for them.
+    received(cli, "2026-03-02T05:00", "Cold two")
+    said = logged(cli, "Cold two", "05:00 4.0,06:00 4.0,13:00 4.0", now="2026-03-02T20:00:00+00:00")
+    gap = {"start": "2026-03-02T06:00:00Z", "end": "2026-03-02T13:00:00Z", "minutes": 420}
+    assert (said["gaps"], said["excursions"]) == ([gap], [])
+    seen = cli.ask("fridge", "check", "--fridge", "Cold two", now="2026-03-02T20:00:00+00:00")["fridges"][0]
+    assert (seen["gaps"], seen["excursions"]) == ([gap], [])
+    assert states(cli) == {"usable"}
+    # derived: stock from 04:00 UTC on; readings from 05:00 to 06:00 watch one hour of the ten to 14:00
+    traced = cli.ask("trace", "lot", "KIT", "A1", "--as-of", "2026-03-02T15:00", now="2026-03-02T20:00:00+00:00")
+    assert traced["exposure"]["minutes_unmonitored"] == 540
