@@ -26,7 +26,8 @@ Ints = npt.NDArray[np.int64]
 class Event:
     """What happened on one line of a fridge. Lengths in minutes; ``end`` None while it lasts.
 
-    ``first_out`` and ``last_out`` bracket the readings out of range (the start and end of a gap).
+    ``first_out`` and ``last_out`` bracket the readings out of range; of a gap they are its first and last second, so
+    that the reading which ends one silence and begins the next belongs to the next.
     """
 
     source: str
@@ -150,7 +151,8 @@ def gap_events(
         if uncovered_seconds(gap.start, gap.end, vouched) <= hold_hours * 3600:
             continue
         minutes = round((gap.end - gap.start) / 60, 2)
-        found.append(Event("gap", None, None, gap.start, gap.end, None, minutes, None, None, None, gap.start, gap.end))
+        last = gap.end - 1
+        found.append(Event("gap", None, None, gap.start, gap.end, None, minutes, None, None, None, gap.start, last))
     return found
 
 

@@ -37,7 +37,8 @@ def settle(rec: Recording) -> None:
         if key is None:
             continue
         # Where an allowance was touched, what the same pieces met elsewhere since then may no longer be covered.
-        for other in _settle_fridge(rec, name, key, since):
+        others, since = _settle_fridge(rec, name, key, since)
+        for other in others:
             if since < rec.settled.get(other, FOREVER) and since < rec.fridges.get(other, FOREVER):
                 waiting[other] = rec.settled[other] = since
 
@@ -56,16 +57,19 @@ def lasting(rec: Recording) -> None:
         rec.settled.clear()
 
 
-def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> set[str]:
-    """Settles one fridge; returns the others in which lots with an allowance stood that it touched."""
+def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> tuple[set[str], int]:
+    """Settles one fridge; returns the others in which lots with an allowance stood that it touched, and since when."""
     lots = stood(lots_now(rec.conn).values(), name)
     ensured(rec.conn, key, name, spans(rec.conn), lots)
     past = history(rec.conn, name, key, lots, since=since)
     seen = events(past, lots)
     warm = WarmPast((), past.spans)
     others: set[str] = set()
-    allowed = [x for x in lots if any(_may_be_allowed(rec, x, e) for e in seen if e.end is None or e.end >= since)]
+    changed = [e for e in seen if e.end is None or e.end >= since]
+    allowed = [x for x in lots if any(_may_be_allowed(rec, x, e) for e in changed)]
     if allowed:
+        # What used it up begins with the first of them: all that followed may not be covered any more.
+        since = min(since, *(e.start for e in changed))
         # An allowance is used up over a kit's whole life: then all that ever happened has to be looked at.
         others = {s.place for x in allowed for p in x.state.parcels for s in p.path()} - {name}
         others &= {f.name for f in rec.rules.practice.fridges}
@@ -89,7 +93,7 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> set[str]:
         rec.excursions.append((number, n.event))
     if held:
         _tell(rec, name, held, lots)
-    return others
+    return others, since
 
 
 def _may_be_allowed(rec: Recording, lot: LotNow, event: Event) -> bool:
@@ -132,7 +136,8 @@ def _held_again(rec: Recording, lot: LotNow, causes: set[str], cause: str) -> in
     for parcel in parcels:
         place = ledger.placed(rec.book, parcel.place, "box")
         why = "late data changed the figures that the decision was taken on"
-        ledger.held(rec.book, lot.lot.key, place, parcel.quantity, rec.book.at, cause, why)
+        # From now on: what changed the figures may be said to have happened before the release, or elsewhere.
+        ledger.held(rec.book, lot.lot.key, place, parcel.quantity, max(rec.act.now, parcel.since), cause, why)
         pieces += parcel.quantity
     return pieces
 
