@@ -10,8 +10,9 @@ from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
 from stockroom.tasks.excursions_now import same_event
+from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import fridge_named, key_of, number_of
-from stockroom.tasks.refuge import move_all_command, refuge_for
+from stockroom.tasks.refuge import move_all_command, quoted, refuge_for
 from stockroom.tasks.shelves import lots_now
 
 
@@ -143,6 +144,10 @@ def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Re
             )
         fridges.switched(rec.book, key_of(rec, name), on, why)
         rec.touches(name, act.at)
+        since = sum(x.state.quantity(name) for x in lots_now(rec.conn).values())
+        if not on and since and not in_use(rec.conn, name, act.now):
+            what = f"{name} is switched off and by now holds {count(since, 'piece')}: nobody checks it"
+            rec.note("switched-off", what, f"stockroom fridge on {quoted(name)}", urgent=True)
         rec.book.what = f"{name} is {'on' if on else 'off'}" + (f": {why}" if why else "")
         rec.fields |= {"fridge": name, "on": on}
     return rec.done()

@@ -71,7 +71,9 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     past = _past(conn, name, key, until)
     made = [c.at for c in checks]
     newest = fridges.last_reading(conn, key, until)
-    holes, silent = _silences(past, known.silences, newest, made, until, off)
+    pieces = sum(x.state.quantity(name) for x in lots)
+    # Switched off excuses an empty fridge only: stock that was put in all the same has to be looked after.
+    holes, silent = _silences(past, known.silences, newest, made, until, off and not pieces)
     missed = _missed(conn, past, key, made, until, _first_use(here, checks, name))
     drifting = None if newest is None else _drift(conn, key, opening, today, fridges.duty(conn, key, until))
     seen = ([] if newest is None else [newest]) + [(c.at, c.milli) for c in checks[-1:]]
@@ -85,7 +87,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
         drifting,
         overdue,
         silent,
-        sum(x.state.quantity(name) for x in lots),
+        pieces,
         off,
         tuple(at for at in made if opening.day(at) == today),
         drifting is not None and any(d >= drifting.since for d in past.explained),

@@ -145,3 +145,18 @@ def test_a_silence_is_a_gap_in_any_series_but_held_only_where_a_logger_is_expect
     # derived: stock from 04:00 UTC on; readings from 05:00 to 06:00 watch one hour of the ten to 14:00
     traced = cli.ask("trace", "lot", "KIT", "A1", "--as-of", "2026-03-02T15:00", now="2026-03-02T20:00:00+00:00")
     assert traced["exposure"]["minutes_unmonitored"] == 540
+
+
+def test_a_fridge_that_was_off_before_stock_came_is_told_of(cli: Line) -> None:
+    # Stock came at 06:00; only then somebody writes in that the fridge has been off since 05:30 (in UTC an hour less).
+    received(cli, "2026-03-02T06:00")
+    logged(cli, "Cold one", "04:00 4.0,04:10 4.0")
+    said = cli("fridge", "off", "Cold one", "--why", "defrosting", "--at", "2026-03-02T05:30", "--json")
+    assert said.code == 1
+    assert said.json["warnings"] == ["Cold one is switched off and by now holds 4 pieces: nobody checks it"]
+    # Its logger is silent since 04:10 UTC: with stock inside that waits for a person, off or not.
+    seen = cli.ask("fridge", "check", "--fridge", "Cold one", now="2026-03-02T06:30:00+00:00")
+    assert (seen["attention"], seen["fridges"][0]["gaps"][0]["end"]) == (1, None)
+    cli.ok("stock", "move", "--all", "--from", "Cold one", "--to", "Cold two", now="2026-03-02T09:00:00+00:00")
+    seen = cli.ask("fridge", "check", "--fridge", "Cold one", now="2026-03-02T09:01:00+00:00")
+    assert seen["attention"] == 0
