@@ -194,7 +194,8 @@ def _move(state: LotState, m: Movement) -> None:
 def _hold(state: LotState, h: Hold) -> None:
     here = [p for p in state.inside() if h.place in (p.place, p.kit)]
     left = h.quantity
-    for parcel in sorted(here, key=lambda p: (p.kit != h.place, p.since, p.entered)):
+    # A hold that is renewed means those that it was released from, not others of the lot in the same place.
+    for parcel in sorted(here, key=lambda p: (p.kit != h.place, h.cause not in p.ever, p.since, p.entered)):
         if left > 0 and h.cause not in parcel.causes:
             left -= _bear(state, parcel, h, left)
     # Pieces that bear the cause already (a hold whose beginning late data moved) are what is meant. For the rest a

@@ -204,3 +204,20 @@ def test_an_allowance_used_up_by_what_is_told_of_late_covers_nothing_that_follow
     cli.ok("fridge", "log", "4", "--min", "3", "--max", "7", "--fridge", "Cold one", "--at", "2026-03-02T11:00", now=NOW)
     rows = {e["source"]: (e["within_allowance"], e["held"]) for e in found(cli)}
     assert rows == {"logger": (False, 2), "hand": (False, 2)}
+
+
+def test_held_again_is_the_kit_that_was_there_not_another_of_its_lot(cli: Line) -> None:
+    # One kit stood in "Cold one" from 06:00 to 07:00 at 9 and was moved to "Cold two" and released; a second of the
+    # same lot has been in "Cold two" all along. A late reading changes the figures: the first is held, not the second.
+    move = ("stock", "move", "KIT", "A", "--quantity", 1, "--from", "Cold one", "--to", "Cold two")
+    receive = ("stock", "receive", "KIT", "--lot", "A", "--expiry", "2027-01", "--quantity", 1, "--at", "2026-03-01T08:00")
+    cli.ok(*receive, "--into", "Cold one", now=NOW)
+    brought(cli, ("05:00", 4.0), ("06:00", 9.0), ("07:00", 9.0), ("08:00", 4.0))
+    cli.ok(*move, "--at", "2026-03-03T10:00", now=NOW)
+    for row in [e["id"] for e in found(cli)]:
+        cli("fridge", "decide", row, "--release", "--why", "asked", "--by", "AB", now=NOW)
+    cli.ok(*receive, "--into", "Cold two", now=NOW)
+    assert held(cli) == 0
+    brought(cli, ("06:30", 9.5))
+    assert {(e["limit_celsius"], e["held"], e["held_elsewhere"]) for e in found(cli)} == {(6, 1, 0), (8, 0, 0)}
+    assert held(cli) == 1
