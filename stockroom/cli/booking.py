@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, far, file_bytes, looks, recorded, records
+from stockroom.cli.files import file_bytes
+from stockroom.cli.job import Answer, Job, far, looks, recorded, records
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:

@@ -4,7 +4,8 @@ from typing import Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, file_bytes, looks, recorded, records
+from stockroom.cli.files import file_bytes
+from stockroom.cli.job import Answer, Job, looks, recorded, records
 from stockroom.errors import Refused
 
 group = typer.Typer(help="Checks by hand, logger files, excursions and their decisions.", no_args_is_help=True)

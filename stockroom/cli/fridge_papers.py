@@ -2,12 +2,11 @@
 
 import shutil
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stockroom.cli.job import Answer, Job, written
+from stockroom.cli.files import written
+from stockroom.cli.job import Answer, Job
 from stockroom.core.units import count, few
-from stockroom.errors import Refused
 from stockroom.tasks.places import fridge_named
 
 if TYPE_CHECKING:
@@ -15,13 +14,6 @@ if TYPE_CHECKING:
 
 PICTURE_PARTS = 1200
 """Steps across a picture: finer than print shows at the width of a page."""
-
-
-def paper(job: Job, path: str, text: str) -> None:
-    """Writes a file that was named. Raises: Refused where that cannot be, or where it is the database itself."""
-    if "://" not in job.where and Path(path).absolute() == Path(job.where).absolute():
-        raise Refused("is-the-database", f"{path} is the database", "name another file")
-    written(path, text)
 
 
 def chart_command(job: Job, fridge: str | None, days: int, out: str | None) -> Answer:
@@ -42,7 +34,7 @@ def chart_command(job: Job, fridge: str | None, days: int, out: str | None) -> A
     if out is not None:
         from stockroom.pages.svg_chart import chart_svg
 
-        paper(job, out, chart_svg(report))
+        written(job, out, chart_svg(report))
         drawn = f"{out}: {count(len(report.fridges), 'fridge')}, {terminal_chart.window_text(report)}"
         return Answer(data, False, lambda screen: screen.line(drawn))
     marks = terminal_chart.marks_for(getattr(sys.stdout, "encoding", None))
@@ -60,7 +52,7 @@ def sheet_command(job: Job, month: str, fridge: str | None, out: str) -> Answer:
 
     with job.store().reading() as conn:
         report = month_sheet(conn, job.as_of(), month_named(month), fridge=fridge, site=job.site)
-    paper(job, out, sheet_html(report))
+    written(job, out, sheet_html(report))
 
     def draw(screen: "Screen") -> None:
         screen.line(f"{out}: {month_text(report)}, {few([s.fridge.name for s in report.sheets])}")

@@ -10,8 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -274,6 +273,23 @@ def _unsaid() -> Unsaid:
     )
 
 
+def plain(text: str) -> str:
+    """Text without control characters, which a terminal would obey."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+NARROW = {"°": "", "…": "...", "’": "'", "–": "-", "×": "x", "✗": "x", "−": "-"}
+"""What is written instead where an encoding has no such letter."""
+
+
+def _narrowed(text: str, encoding: str) -> str:
+    """The text in the letters that an encoding has."""
+    for letter in sorted(set(text)):
+        if letter.encode(encoding, "ignore") == b"":
+            text = text.replace(letter, NARROW.get(letter, "?"))
+    return text
+
+
 def put(text: str) -> None:
     """Writes to standard output whatever its encoding can show. Raises: StockroomError where nothing can be written."""
     out = sys.stdout
@@ -281,7 +297,10 @@ def put(text: str) -> None:
         raise _unsaid()
     try:
         encoding = getattr(out, "encoding", None) or "utf-8"
-        out.write(text.encode(encoding, "replace").decode(encoding))
+        try:
+            out.write(text)
+        except UnicodeEncodeError:
+            out.write(_narrowed(text, encoding))
         out.flush()
     except BrokenPipeError:
         raise
@@ -322,26 +341,3 @@ def far(days: int | None) -> None:
     """Raises: Refused for a number of days that nobody can mean."""
     if days is not None and not 0 <= days <= 3660:
         raise Refused("bad-days", f"{days} days cannot be looked at", "give 0 to 3660")
-
-
-def file_bytes(path: str) -> tuple[str, bytes]:
-    """(name, bytes) of a file that was named. Raises: Refused where it cannot be read."""
-    name = Path(path)
-    try:
-        return name.name, name.read_bytes()
-    except OSError as fault:
-        no(path, fault)
-
-
-def no(path: str, fault: OSError) -> NoReturn:
-    """Raises Refused for a file that cannot be read or written."""
-    reason = (fault.strerror or str(fault)).lower()
-    raise Refused("cannot-open-file", f"{path}: {reason}", "check the name and the folder") from None
-
-
-def written(path: str, text: str) -> None:
-    """Writes a text file (UTF-8). Raises: Refused where it cannot be written."""
-    try:
-        Path(path).write_text(text, encoding="utf-8", newline="")
-    except OSError as fault:
-        no(path, fault)

@@ -11,7 +11,7 @@ from pathlib import Path
 import typer
 
 from stockroom.cli import booking, demo, fridge, practice, records, reorder, setup, stock, trace, warmup
-from stockroom.cli.job import Job
+from stockroom.cli.job import Job, plain
 from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError
 
 app = typer.Typer(
@@ -102,10 +102,11 @@ def default_database() -> Path:
 
 
 def _complain(what: str, todo: str) -> None:
-    lines = what.splitlines() or [""]
+    """Says it on the error side; what a file name or an argument carries never steers the terminal."""
+    lines = [plain(line) for line in what.splitlines()] or [""]
     sys.stderr.write("\n".join([f"stockroom: {lines[0]}", *(f"  {x}" for x in lines[1:])]) + "\n")
     if todo:
-        sys.stderr.write(f"  -> {todo}\n")
+        sys.stderr.write(f"  -> {plain(todo)}\n")
 
 
 def _misused(fault: Exception) -> int:

@@ -4,7 +4,8 @@ from typing import Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, looks, recorded, records, written
+from stockroom.cli.files import written
+from stockroom.cli.job import Answer, Job, looks, recorded, records
 from stockroom.errors import Refused
 
 group = typer.Typer(help="What to order and why; orders placed and overdue.", no_args_is_help=True)
@@ -33,7 +34,7 @@ def list_(
 
     plan = order_list(job.store(), job.as_of(), job.site)
     if file is not None:
-        written(file, order_csv(plan))
+        written(job, file, order_csv(plan))
     zone = job.zone()
     return Answer(list_answer(plan), plan.attention > 0, lambda screen: draw_list(screen, plan, zone, file))
 

@@ -4,7 +4,8 @@ from typing import Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, file_bytes, looks, recorded, records, setting
+from stockroom.cli.files import file_bytes
+from stockroom.cli.job import Answer, Job, looks, recorded, records, setting
 from stockroom.errors import Refused
 
 database = typer.Typer(help="The database itself.", no_args_is_help=True)

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from stockroom.cli.job import put
+from stockroom.cli.job import plain, put
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,11 +21,6 @@ if TYPE_CHECKING:
 
 LONG = 18
 """A column with longer cells is folded, so that none falls off a narrow screen."""
-
-
-def plain(text: str) -> str:
-    """Text without control characters, which a terminal would obey."""
-    return "".join(c if c.isprintable() else " " for c in text)
 
 
 class Screen:

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stockroom.cli.job import Answer, Job, file_bytes, looks, recorded, records
+from stockroom.cli.files import file_bytes
+from stockroom.cli.job import Answer, Job, looks, recorded, records
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:

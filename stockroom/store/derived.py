@@ -3,6 +3,7 @@
 None of it is a record: it may be dropped and made anew (``tasks.derive``), and ``records verify`` does so to compare.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -15,7 +16,26 @@ from stockroom.core.excursions import Found
 from stockroom.core.exposure import Part
 from stockroom.core.spells import Spell
 from stockroom.core.stock import FOREVER
+from stockroom.errors import DatabaseError
 from stockroom.store import tables as t
+
+BLANK_IN_SPELL = frozenset({5, 6, 7})
+"""Of a spell's numbers from its limit on, those that may be missing: its end, and the readings around it."""
+
+
+def _numbers(row: Sequence[Any], blank: frozenset[int] = frozenset()) -> Sequence[Any]:
+    """The same row. No record guards these tables: what other programs wrote into them is not trusted to be numbers.
+
+    Raises: DatabaseError where it is not.
+    """
+    for i, value in enumerate(row):
+        if not (isinstance(value, int | float) and math.isfinite(value)) and (value is not None or i not in blank):
+            raise DatabaseError(
+                "derived-lost",
+                "what was computed from the readings has been changed by another program",
+                "make it anew, no record is touched: stockroom database rebuild",
+            )
+    return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +69,7 @@ class Scan:
 def scans(conn: sa.Connection, fridge: int) -> dict[tuple[str, int, int], Scan]:
     """Key -> scan of every line that is kept for a fridge."""
     rows = conn.execute(sa.select(t.line_scan).where(t.line_scan.c.fridge == fridge))
-    found = [Scan(r.direction, r.limit_milli, r.from_at, r.until_at, r.max_gap, r.settle, r.since) for r in rows]
+    found = [Scan(direction, *_numbers(numbers)) for _, direction, *numbers in rows]
     return {s.key: s for s in found}
 
 
@@ -65,9 +85,10 @@ def spells(
         query = query.where(s.first_out <= until)
     found: dict[tuple[str, int, int], list[Found]] = {}
     for r in conn.execute(query.order_by(s.direction, s.limit_milli, s.from_at, s.first_out)):
+        _, direction, *numbers = r
         (
-            _, direction, limit, start, first_out, last_out, start_at, end_at, before, after, seconds, extreme, area, mkt,
-        ) = r  # fmt: skip
+            limit, start, first_out, last_out, start_at, end_at, before, after, seconds, extreme, area, mkt,
+        ) = _numbers(numbers, BLANK_IN_SPELL)  # fmt: skip
         spell = Spell(start_at, end_at, seconds, before, after, extreme, area, first_out, last_out)
         found.setdefault((direction, limit, start), []).append(Found(spell, mkt))
     return found
@@ -127,8 +148,8 @@ def days(conn: sa.Connection, fridge: int, first: int, last: int) -> list[tuple[
     """(day, the ``max_gap`` in seconds by which it was summed up) from UTC day ``first`` to ``last``, in order."""
     return [
         (Day(day, readings, Part(seconds_logged=held, integral=area, min_milli=low, max_milli=high)), gap)
-        for day, gap, readings, low, high, held, area in conn.execute(
-            _days(), {"fridge": fridge, "first": first, "last": last}
+        for day, gap, readings, low, high, held, area in map(
+            _numbers, conn.execute(_days(), {"fridge": fridge, "first": first, "last": last})
         )
     ]
 
@@ -148,7 +169,7 @@ def _days() -> Any:
 def day_gaps(conn: sa.Connection, fridge: int) -> set[int]:
     """The ``max_gap`` values, in seconds, by which the days of a fridge were summed up."""
     c = t.day_summary.c
-    return {int(g) for g in conn.scalars(sa.select(c.max_gap).distinct().where(c.fridge == fridge))}
+    return {int(g) for g in _numbers(conn.scalars(sa.select(c.max_gap).distinct().where(c.fridge == fridge)).all())}
 
 
 def keep_days(conn: sa.Connection, fridge: int, found: Sequence[Day], max_gap: int, first: int, last: int) -> None:

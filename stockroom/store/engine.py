@@ -5,6 +5,7 @@ that keep records), a busy timeout; readers see one snapshot, writers take the l
 """
 
 import contextlib
+import re
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -40,9 +41,10 @@ class Store:
 
     @contextlib.contextmanager
     def deriving(self) -> Iterator[sa.Connection]:
-        """A transaction that changes nothing but what is derived: no entry, no record."""
+        """A transaction that changes nothing but what is derived: no entry, no record. A lost table is made again."""
         with guarded(self.name), self.engine.connect().execution_options(writes=True) as conn, conn.begin():
             conn.execute(sa.select(tables.head) if self.path else sa.select(tables.head).with_for_update())
+            tables.meta.create_all(conn, tables=tables.DERIVED)
             yield conn
 
 
@@ -212,7 +214,21 @@ _SAID = (
 def _explained(name: str, fault: Exception) -> DatabaseError:
     original: Any = getattr(fault, "orig", None) or fault
     said = str(original).lower()
+    if any(sign in said for sign in ("no such table", "does not exist")):
+        return _lost(name, said)
     for sign, slug, what, todo in _SAID:
         if sign in said:
             return DatabaseError(slug, what.format(name=name), todo)
     return DatabaseError("database", f"{name}: {str(original).splitlines()[0]}", "nothing was written; try again")
+
+
+def _lost(name: str, said: str) -> DatabaseError:
+    """A table that is not there: what is derived can be made again, a record cannot."""
+    if any(re.search(rf"\b{table.name}\b", said) for table in tables.DERIVED):
+        return DatabaseError(
+            "derived-lost",
+            f"{name}: what was computed from the readings is not there",
+            "make it anew, no record is touched: stockroom database rebuild",
+        )
+    first = said.splitlines()[0]
+    return DatabaseError("damaged", f"{name} is damaged: {first}", "leave it as it is and restore the last copy")
