@@ -94,7 +94,7 @@ def _steps(screen: Screen, plan: Sequence[Finding]) -> None:
     """The plan, numbered; each command on a line of its own, so that it can be copied."""
     for i, step in enumerate(plan, 1):
         # A silence has no line of its own above the plan.
-        (screen.alert if step.slug == "silent" else screen.note)(f"{i}. {step.what}")
+        screen.step(i, step.what, urgent=step.slug == "silent")
         if step.todo:
             screen.todo(step.todo)
 
@@ -143,7 +143,7 @@ def draw_advice(screen: Screen, advice: Sequence[str]) -> None:
     """The plan as a recording command answers it, numbered; each command on a line of its own."""
     for i, step in enumerate(advice, 1):
         what, found, command = step.rpartition(": stockroom ")
-        screen.note(f"{i}. {what if found else step}")
+        screen.step(i, what if found else step)
         if found:
             screen.todo(f"stockroom {command}")
 

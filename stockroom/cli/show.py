@@ -77,6 +77,10 @@ class Screen:
         """Something to know."""
         self._hanging("  ", text, "")
 
+    def step(self, number: int, text: str, *, urgent: bool = False) -> None:
+        """One of several things to do in order."""
+        self._hanging(f"{'! ' if urgent else '  '}{number}. ", text, "bold" if urgent else "")
+
     def caution(self, text: str) -> None:
         """A caution, shown once, at the end."""
         if text not in self._cautions:
@@ -136,11 +140,11 @@ class Bar:
         columns = (TextColumn("{task.description}", markup=False), BarColumn(), TextColumn("{task.percentage:.0f} %"))
         self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
         self._task = self._progress.add_task("", total=1)
-        self._progress.start()
 
     def show(self, what: str, done: int, of: int) -> None:
         """``done`` of ``of`` parts of what is going on now."""
         self._progress.update(self._task, description=plain(what), completed=done, total=max(of, 1))
+        self._progress.start()
 
     def close(self) -> None:
         """Takes it off the screen."""

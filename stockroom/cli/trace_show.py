@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stockroom.cli.show import Screen
-from stockroom.core.units import degrees
+from stockroom.core.units import degrees, length
 from stockroom.core.when import day_text, local_text
 
 if TYPE_CHECKING:
@@ -30,8 +30,8 @@ def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
         screen.alert(f"the quantities do not add up: {t.difference} pieces")
     x = t.exposure
     screen.note(
-        f"exposure: {_hours(x.seconds_warm)} too warm, {_hours(x.seconds_cold)} too cold, "
-        f"{_hours(x.seconds_unmonitored)} unmonitored; lowest {degrees(x.min_milli)}, highest {degrees(x.max_milli)}"
+        f"exposure: {_time(x.seconds_warm)} too warm, {_time(x.seconds_cold)} too cold, "
+        f"{_time(x.seconds_unmonitored)} unmonitored; lowest {degrees(x.min_milli)}, highest {degrees(x.max_milli)}"
     )
     if x.mkt_celsius is not None:
         screen.note(f"mean kinetic temperature {x.mkt_celsius:.2f} °C: information only, it cannot see freezing")
@@ -53,10 +53,8 @@ def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
         screen.table(["booking", "patient", "used", "pieces", ""], rows, right=(3,))
 
 
-def _hours(seconds: float) -> str:
-    if seconds < 6000:
-        return f"{seconds / 60:.0f} min" if seconds else "0 min"
-    return f"{seconds / 3600:.1f} h"
+def _time(seconds: float) -> str:
+    return length(seconds) if seconds else "0 min"
 
 
 def draw_booking(screen: Screen, t: BookingTrace, zone: ZoneInfo, now: int) -> None:

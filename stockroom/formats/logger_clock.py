@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from stockroom.core.units import length
 from stockroom.formats.logger_times import DAY, instants, wall_text
 from stockroom.formats.table_text import Rejected
 
@@ -222,10 +223,5 @@ def _pauses(at: Int64, line: Int64, order: int) -> list[str]:
 
 
 def _span(seconds: int) -> str:
-    """``3 h``, ``10 min``, ``2 d 1 h``: the two largest units."""
-    parts = []
-    for size, unit in ((DAY, "d"), (3600, "h"), (60, "min"), (1, "s")):
-        if seconds >= size:
-            parts.append(f"{seconds // size} {unit}")
-            seconds %= size
-    return " ".join(parts[:2])
+    """``45 s``, ``10 min``, ``2 h 47 min``: as everywhere, but small jumps of a clock to the second."""
+    return f"{seconds} s" if seconds < 120 else length(seconds)

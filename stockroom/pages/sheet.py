@@ -132,6 +132,8 @@ class _Page:
         lines = [[g[i] if i < len(g) else Slot() for g in slots] for i in range(max(1, *map(len, slots)))]
         if d.closed is not None and d.known and not d.checks:
             lines = [[Slot(shown(f"closed: {d.closed}" if d.closed else "closed"), span=5 * groups)]]
+        elif self._none_expected(d):
+            lines = [[Slot("none expected yet", span=5 * groups)]]
         return {
             "label": day_text(d.day)[:-9],
             "closed": d.closed is not None,
@@ -139,6 +141,12 @@ class _Page:
             "logger": self._logger(d.logger),
             "notes": shown("; ".join(self._notes(d))),
         }
+
+    def _none_expected(self, d: SheetDay) -> bool:
+        """True for a day that is over, on which a check was neither made nor missed: the fridge was not yet in use."""
+        today = datetime.fromtimestamp(self.sheet.as_of, self.zone).date()
+        idle = d.closed is None and not (d.checks or d.missed or d.explained or d.off)
+        return idle and d.known and self.s.kind != "logger" and d.day < today
 
     def _slot(self, made: Marked) -> Slot:
         c = made.check

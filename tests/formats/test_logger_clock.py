@@ -141,12 +141,12 @@ def test_jumps_are_named_by_line() -> None:
     steps = np.array([600] * 30 + [7200, 600, 7201, 600])
     at = np.concatenate(([0], np.cumsum(steps)))
     assert jump_notes(at, np.arange(len(at))) == (
-        "nothing for 2 h 1 s between lines 32 and 33: a pause, or a clock that was set on",
+        "nothing for 2 h between lines 32 and 33: a pause, or a clock that was set on",
     )
     assert "between lines 1 and 2:" in jump_notes(at[::-1].copy(), np.arange(len(at)))[-1]
     assert jump_notes(at[:32], np.arange(32)) == ()
     often = np.cumsum(np.tile([60] * 20 + [90_000], 8))
-    assert jump_notes(often, np.arange(len(often)))[-1] == "3 more pauses, all longer than 1 h"
+    assert jump_notes(often, np.arange(len(often)))[-1] == "3 more pauses, all longer than 60 min"
 
 
 def clock_changes(zone: ZoneInfo, year: int) -> list[int]:
