@@ -118,7 +118,8 @@ def explain(
     from stockroom.core.when import day as read_day
     from stockroom.tasks.decide import explain as explained
 
-    return recorded(explained(job.store(), job.act(), read_day(day, job.zone(), job.now, past=True), why, fridge))
+    act = job.act()
+    return recorded(explained(job.store(), act, read_day(day, job.zone(), act.at, past=True), why, fridge))
 
 
 @records(group, "off")
@@ -158,7 +159,7 @@ def check(
     first = None
     if since is not None:
         opening = next(iter(rule.openings.values()))
-        first = opening.midnight(read_day(since, rule.zone, job.now, past=True))
+        first = opening.midnight(read_day(since, rule.zone, job.as_of(), past=True))
     with job.store().reading() as conn:
         report = fridge_now.check(conn, job.as_of(), fridge=name, since=first, site=job.site)
         plans = {f.fridge.name: fault_plan(conn, rule, f, report.as_of) for f in report.fridges}

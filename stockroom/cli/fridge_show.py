@@ -51,7 +51,7 @@ def _fridge(screen: Screen, f: FridgeNow, plan: Sequence[Finding], zone: ZoneInf
         screen.alert(f"{len(rest)} more wait: {few([f'E-{e.number}' for e in rest])}; --json has all")
     _steps(screen, plan)
     if f.missed:
-        _missed(screen, f)
+        _missed(screen, f, datetime.fromtimestamp(now, zone).year)
     if f.calibration_overdue and f.fridge.calibration_due is not None:
         screen.alert(f"the probe's calibration was due on {day_text(f.fridge.calibration_due)}")
         screen.todo("have it calibrated, put its new day into the file, then: stockroom practice load PRACTICE.toml")
@@ -123,7 +123,9 @@ def _past(e: ExcursionNow, zone: ZoneInfo, now: int) -> list[str]:
     start = "" if v is None else local_text(v.start, zone, now)
     seconds = None if v is None else v.minutes if v.minutes is not None else v.minutes_at_most
     lasted = (
-        "" if seconds is None else ("" if v is None or v.minutes is not None else "at most ") + length(seconds * 60)
+        ("" if v is None else "not known")
+        if seconds is None
+        else ("" if v is None or v.minutes is not None else "at most ") + length(seconds * 60)
     )
     made = e.decision
     state = "within its allowance" if e.within else f"decided: {made.verdict}, {made.by}" if made else "open"
@@ -131,9 +133,10 @@ def _past(e: ExcursionNow, zone: ZoneInfo, now: int) -> list[str]:
     return [f"E-{e.number}", start, lasted, worst, state]
 
 
-def _missed(screen: Screen, f: FridgeNow) -> None:
+def _missed(screen: Screen, f: FridgeNow, year: int) -> None:
+    """The last of them, with the year where it is not that of now."""
     listed: list[tuple[date, str]] = list(f.missed)
-    shown = ", ".join(f"{day_text(d)} {c}" for d, c in listed[-5:])
+    shown = ", ".join(f"{day_text(d).removesuffix(f' {year}')} {c}" for d, c in listed[-5:])
     more = f" and {len(listed) - 5} before" if len(listed) > 5 else ""
     screen.alert(f"{count(len(listed), 'check')} missed: {shown}{more}")
     screen.todo(f"stockroom fridge explain {listed[-1][0].isoformat()} --fridge {quoted(f.fridge.name)} --why …")

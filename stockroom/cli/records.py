@@ -80,7 +80,9 @@ def verify(job: Job) -> Answer:
         for fault in (*report.faults, *stale):
             screen.alert(fault)
         if report.faults:
-            screen.todo("leave the database as it is, and compare it with the last copy: someone has to say what happened")
+            screen.todo(
+                "leave the database as it is, and compare it with the last copy: someone has to say what happened"
+            )
         if stale:
             screen.todo("no record is touched by that; make it anew: stockroom database rebuild")
 

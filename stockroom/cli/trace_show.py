@@ -30,7 +30,7 @@ def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
         screen.alert(f"the quantities do not add up: {t.difference} pieces")
     x = t.exposure
     screen.note(
-        f"exposure: {_time(x.seconds_warm)} too warm, {_time(x.seconds_cold)} too cold, "
+        f"exposure: measured {_time(x.seconds_warm)} too warm, {_time(x.seconds_cold)} too cold; "
         f"{_time(x.seconds_unmonitored)} unmonitored; lowest {degrees(x.min_milli)}, highest {degrees(x.max_milli)}"
     )
     if x.mkt_celsius is not None:
