@@ -26,7 +26,7 @@ def register(app: typer.Typer) -> None:
 
 Booking = Annotated[str, typer.Argument(metavar="B-7", help="The booking's number, or its outside id.")]
 Start = Annotated[str, typer.Option("--start", metavar="WHEN", help="2026-03-02T10:00, tomorrow 10:00, fri 9:30.")]
-Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the record.")]
 
 
 @records(group, "add")

@@ -39,15 +39,34 @@ def no(path: str, fault: OSError) -> NoReturn:
 
 
 def written(job: "Job", path: str, text: str) -> None:
-    """Writes a text file (UTF-8). Raises: Refused where it cannot be written, or where it is the database itself."""
+    """Writes a text file (UTF-8), whole or not at all: what stood there before is replaced only by all of it.
+
+    Raises: Refused where it cannot be written, or where it is the database itself.
+    """
     if "://" not in job.where:
         files = (Path(job.where + end) for end in ("", "-wal", "-shm", "-journal"))
         if any(_same(Path(path), file) for file in files):
             raise Refused("is-the-database", f"{path} is the database", "name another file")
     try:
-        Path(path).write_text(text, encoding="utf-8", newline="")
+        target = Path(os.path.realpath(path))
+        if not path or (target.exists() and not target.is_file()):
+            Path(path).write_text(text, encoding="utf-8", newline="")
+        else:
+            _replaced(target, text)
     except OSError as fault:
         no(path, fault)
+
+
+def _replaced(target: Path, text: str) -> None:
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    with part.open("x", encoding="utf-8", newline="") as file:
+        try:
+            file.write(text)
+            file.flush()
+            part.replace(target)
+        except BaseException:
+            part.unlink()
+            raise
 
 
 def _same(one: Path, other: Path) -> bool:

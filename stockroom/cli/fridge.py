@@ -18,7 +18,7 @@ def register(app: typer.Typer) -> None:
 
 Fridge = Annotated[str | None, typer.Option("--fridge", metavar="NAME", help="Which fridge, where there are several.")]
 Fahrenheit = Annotated[bool, typer.Option("--fahrenheit", help="The numbers are °F.")]
-Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the record.")]
 
 
 @records(group, "log")
@@ -32,7 +32,7 @@ def log(
         str | None, typer.Option("--max", metavar="Y", help="The display's max since the last reset.")
     ] = None,
     fridge: Fridge = None,
-    note: Annotated[str | None, typer.Option("--note", help="Anything to add.")] = None,
+    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="Anything to add.")] = None,
     fahrenheit: Fahrenheit = False,
 ) -> Answer:
     """Record one check by hand; warns at once, with what to do."""
@@ -67,7 +67,10 @@ def import_(
     day_first: Annotated[bool, typer.Option("--day-first", help="3/4/2026 is 3 April.")] = False,
     month_first: Annotated[bool, typer.Option("--month-first", help="3/4/2026 is 4 March.")] = False,
 ) -> Answer:
-    """Take in logger files: all of them or nothing, and no reading twice."""
+    """Take in logger files; no reading twice.
+
+    All of them or nothing.
+    """
     from stockroom.tasks.import_log import import_log
     from stockroom.tasks.read_logs import Reading
 
@@ -91,12 +94,17 @@ def decide(
     why: Why,
     release: Annotated[bool, typer.Option("--release", help="All that it touched is free again.")] = False,
     discard: Annotated[bool, typer.Option("--discard", help="All that it touched is thrown away.")] = False,
-    answer: Annotated[str | None, typer.Option("--answer", help="What the maker or clinician answered.")] = None,
+    answer: Annotated[
+        str | None, typer.Option("--answer", metavar="TEXT", help="What the maker or clinician answered.")
+    ] = None,
     exceptions: Annotated[
         list[str] | None, typer.Option("--except", metavar="PRODUCT/LOT", help="Stays held; may be repeated.")
     ] = None,
 ) -> Answer:
-    """Decide, under your own initials, about all that an excursion touched."""
+    """Decide about all that an excursion touched.
+
+    Under your own initials.
+    """
     from stockroom.tasks.decide import decide as decided
 
     if release == discard:
@@ -177,7 +185,10 @@ def chart(
     days: Annotated[int, typer.Option("--days", metavar="N", help="How many days back.")] = 7,
     out: Annotated[str | None, typer.Option("--out", metavar="FILE.svg", help="A picture instead.")] = None,
 ) -> Answer:
-    """The temperature with its limits: on the screen, or as an SVG picture."""
+    """The temperature with its limits.
+
+    On the screen, or as an SVG picture.
+    """
     from stockroom.cli.fridge_papers import chart_command
 
     return chart_command(job, fridge, days, out)
@@ -190,7 +201,10 @@ def sheet(
     out: Annotated[str, typer.Option("--out", metavar="FILE.html", help="The file to write.")],
     fridge: Fridge = None,
 ) -> Answer:
-    """The month's log as inspectors ask for it: a page for each fridge, to print."""
+    """The month's log, a page for each fridge.
+
+    As inspectors ask for it, to print.
+    """
     from stockroom.cli.fridge_papers import sheet_command
 
     return sheet_command(job, month, fridge, out)

@@ -173,12 +173,18 @@ def setting(ctx: typer.Context) -> Job:
 
 
 By = Annotated[
-    str | None, typer.Option("--by", help="Initials of whoever records this (or STOCKROOM_BY).", rich_help_panel=None)
+    str | None,
+    typer.Option(
+        "--by", metavar="INITIALS", help="Initials of whoever records this (or STOCKROOM_BY).", rich_help_panel=None
+    ),
 ]
 At = Annotated[
-    str | None, typer.Option("--at", help="When it happened: 09:10, yesterday 17:00, 2026-03-02T09:10. Default: now.")
+    str | None,
+    typer.Option(
+        "--at", metavar="WHEN", help="When it happened: 09:10, yesterday 17:00, 2026-03-02T09:10. Default: now."
+    ),
 ]
-AsOf = Annotated[str | None, typer.Option("--as-of", help="Answer as if it were then. Default: now.")]
+AsOf = Annotated[str | None, typer.Option("--as-of", metavar="WHEN", help="Answer as if it were then. Default: now.")]
 Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")]
 
 COMMON = {

@@ -72,7 +72,7 @@ To = Annotated[str | None, typer.Option("--to", metavar="HH:MM", help="Until thi
 def closed(
     job: Job,
     day: Day,
-    why: Annotated[str, typer.Option("--why", help="Why nobody is in.")],
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="Why nobody is in.")],
     start: From = None,
     end: To = None,
 ) -> Answer:
@@ -84,7 +84,7 @@ def closed(
 def opened(
     job: Job,
     day: Day,
-    why: Annotated[str, typer.Option("--why", help="Why somebody is in after all.")] = "",
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="Why somebody is in after all.")] = "",
     start: From = None,
     end: To = None,
 ) -> Answer:

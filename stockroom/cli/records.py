@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stockroom.cli.job import Answer, Job, looks
+from stockroom.core.units import count
 
 if TYPE_CHECKING:
     from stockroom.cli.show import Screen
@@ -75,7 +76,9 @@ def verify(job: Job) -> Answer:
 
     def draw(screen: "Screen") -> None:
         if not report.faults:
-            screen.line(f"{report.entries} entries, each sealed and in order; head {report.head[:16]}")
+            screen.line(
+                f"{count(report.entries, 'entry', 'entries')}, each sealed and in order; head {report.head[:16]}"
+            )
             screen.note("Keep that head outside the database: who can write the file can forge the whole chain.")
         for fault in (*report.faults, *stale):
             screen.alert(fault)

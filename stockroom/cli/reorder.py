@@ -17,7 +17,7 @@ def register(app: typer.Typer) -> None:
 
 
 Order = Annotated[str, typer.Argument(metavar="O-3", help="The order's number.")]
-Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the record.")]
 
 
 @looks(group, "list")
@@ -63,7 +63,7 @@ def place(
         ),
     ] = None,
     packs: Annotated[bool, typer.Option("--packs", help="The numbers are packs, not pieces.")] = False,
-    why: Annotated[str | None, typer.Option("--why", help="Why it is not what is proposed.")] = None,
+    why: Annotated[str | None, typer.Option("--why", metavar="TEXT", help="Why it is not what is proposed.")] = None,
 ) -> Answer:
     """Record that it was ordered, as proposed or as given."""
     from stockroom.core.units import whole

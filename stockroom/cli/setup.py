@@ -42,7 +42,7 @@ def init(job: Job, file: Annotated[str, typer.Argument(metavar="PRACTICE.toml", 
 
 def undo(
     job: Job,
-    why: Annotated[str, typer.Option("--why", help="Why it is taken back.")],
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="Why it is taken back.")],
     entry: Annotated[
         str | None, typer.Argument(metavar="[ENTRY]", help="R-12; the last one of yours by default.")
     ] = None,
@@ -95,7 +95,10 @@ def upgrade(
 def rebuild(
     ctx: typer.Context, json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False
 ) -> None:
-    """Make what is computed from the readings anew: spells, silences, days. No record changes."""
+    """Compute spells, silences and days anew.
+
+    Everything that is made from the readings; no record changes.
+    """
     from stockroom.cli.job import finish
     from stockroom.tasks.derive import rebuilt
 

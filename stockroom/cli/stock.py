@@ -24,8 +24,8 @@ Product = Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's c
 Lot = Annotated[str, typer.Argument(metavar="LOT", help="The lot as printed; capitals count.")]
 Quantity = Annotated[str, typer.Option("--quantity", metavar="N", help="Single pieces, never packs.")]
 Some = Annotated[str | None, typer.Option("--quantity", metavar="N", help="Only so many pieces.")]
-Why = Annotated[str, typer.Option("--why", help="The reason, for the record.")]
-Where = Annotated[str | None, typer.Option("--place", help="Only what stands there.")]
+Why = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the record.")]
+Where = Annotated[str | None, typer.Option("--place", metavar="PLACE", help="Only what stands there.")]
 OutKit = Annotated[str | None, typer.Option("--pull", metavar="P-5", help="A kit that is out of the fridge.")]
 
 
@@ -40,7 +40,7 @@ def number(text: str | None) -> int | None:
 def receive(
     job: Job,
     product: Product,
-    lot: Annotated[str, typer.Option("--lot", help="The lot as printed; capitals count.")],
+    lot: Annotated[str, typer.Option("--lot", metavar="LOT", help="The lot as printed; capitals count.")],
     expiry: Annotated[str, typer.Option("--expiry", metavar="DAY", help="2027-01-31, or 2027-01 for its last day.")],
     into: Annotated[str, typer.Option("--into", metavar="PLACE", help="The fridge or shelf it went into.")],
     quantity: Some = None,
@@ -108,7 +108,9 @@ def use(
     product: Product,
     quantity: Annotated[str, typer.Argument(metavar="N", help="How many pieces.")],
     why: Why,
-    lot: Annotated[str | None, typer.Option("--lot", help="This lot instead of the first to expire.")] = None,
+    lot: Annotated[
+        str | None, typer.Option("--lot", metavar="LOT", help="This lot instead of the first to expire.")
+    ] = None,
 ) -> Answer:
     """Record use outside a booking: training, dropped, a walk-in."""
     from stockroom.core.units import whole
@@ -154,7 +156,7 @@ def count(
     job: Job,
     place: Annotated[str, typer.Argument(metavar="PLACE", help="The fridge or shelf that was counted.")],
     file: Annotated[str | None, typer.Argument(metavar="[FILE.csv]", help="product,lot,quantity")] = None,
-    why: Annotated[str, typer.Option("--why", help="Why a difference came about.")] = "stocktake",
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="Why a difference came about.")] = "stocktake",
 ) -> Answer:
     """Count a place against the record; at a terminal it asks lot by lot."""
     from stockroom.tasks.count_stock import counted_from, stocktake
@@ -205,7 +207,9 @@ def release(
     product: Product,
     lot: Lot,
     why: Why,
-    answer: Annotated[str | None, typer.Option("--answer", help="What the maker or clinician answered.")] = None,
+    answer: Annotated[
+        str | None, typer.Option("--answer", metavar="TEXT", help="What the maker or clinician answered.")
+    ] = None,
     excursion: Annotated[str | None, typer.Option("--excursion", metavar="E-3", help="From this one only.")] = None,
     place: Where = None,
     pull: OutKit = None,
@@ -230,7 +234,9 @@ def discard(
     quantity: Some = None,
     place: Where = None,
     pull: OutKit = None,
-    answer: Annotated[str | None, typer.Option("--answer", help="What the maker or clinician answered.")] = None,
+    answer: Annotated[
+        str | None, typer.Option("--answer", metavar="TEXT", help="What the maker or clinician answered.")
+    ] = None,
 ) -> Answer:
     """Decide, under your own initials, to throw pieces away; a kit that is out with --pull."""
     from stockroom.tasks import hold_stock

@@ -2,6 +2,7 @@
 
 import io
 import os
+import subprocess
 import sys
 import threading
 from pathlib import Path
@@ -69,3 +70,29 @@ def test_an_encoding_without_a_letter_gets_the_nearest(monkeypatch: pytest.Monke
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding="ascii"))
     put("4.2 °C --why … ⣿\n")
     assert raw.getvalue() == b"4.2 C --why ... ?\n"
+
+
+def test_what_cannot_be_written_whole_leaves_what_was_there(cli: Line) -> None:
+    sheet = cli.folder / "sheet.html"
+    sheet.write_text("the month before")
+    code = (
+        "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000)); "
+        "from stockroom.cli.files import written; from stockroom.cli.job import Job; "
+        "written(Job(0, sys.argv[1]), sys.argv[2], 'x' * 100_000)"
+    )
+    said = subprocess.run([sys.executable, "-c", code, cli.where, str(sheet)], capture_output=True, text=True)
+    assert said.returncode != 0 and "stockroom.errors.Refused" in said.stderr and "sheet.html" in said.stderr
+    assert sheet.read_text() == "the month before"
+    cli.ok("fridge", "sheet", "--month", "2026-02", "--out", "sheet.html")
+    assert "February 2026" in sheet.read_text()
+    assert [f.name for f in cli.folder.glob("sheet*")] == ["sheet.html"]
+
+
+def test_a_link_to_another_file_stays_a_link_and_a_ring_of_links_is_refused(cli: Line) -> None:
+    (cli.folder / "real.svg").write_text("old")
+    (cli.folder / "link.svg").symlink_to("real.svg")
+    cli.ok("fridge", "chart", "--out", "link.svg")
+    assert (cli.folder / "link.svg").is_symlink() and "<svg" in (cli.folder / "real.svg").read_text()
+    (cli.folder / "ring.svg").symlink_to("ring.svg")
+    assert cli("fridge", "chart", "--out", "ring.svg").code in (0, 3)
