@@ -372,3 +372,16 @@ def test_a_fridge_that_came_late_or_went_early_has_its_page(cli: Line) -> None:
     assert came.day("Thu 12")[-1] == "not in the practice file" and came.day("Fri 13")[-1] == ""
     _, answer, _ = written(cli, "2026-04")
     assert [f["fridge"] for f in answer["fridges"]] == ["Cold one", "Cold three"]
+
+
+def test_a_fridge_that_is_not_yet_in_use_says_so_instead_of_leaving_days_blank(cli: Line) -> None:
+    cli.ok("fridge", "log", "4.0", "--min", "3.5", "--max", "4.5", "--fridge", "Cold two", "--at", "2026-02-25T09:00")
+    cli.ok("fridge", "sheet", "--month", "2026-02", "--out", "s.html", "--fridge", "Cold two")
+    # derived: 2 to 24 February 2026 has 17 staffed days (Monday to Friday), and the 25th has its check
+    assert (cli.folder / "s.html").read_text().count("none expected yet") == 17
+
+
+def test_yesterday_is_the_day_before_it_happened_not_before_it_was_typed(cli: Line) -> None:
+    cli.ok("fridge", "log", "4.0", "--min", "3.5", "--max", "4.5", "--fridge", "Cold two", "--at", "2026-02-23T09:00")
+    said = cli.ok("fridge", "explain", "yesterday", "--why", "ill", "--fridge", "Cold two", "--at", "2026-02-25T10:00")
+    assert "Tue 24 Feb 2026" in said.out
