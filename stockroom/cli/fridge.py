@@ -90,7 +90,7 @@ def import_(
 @records(group, "decide")
 def decide(
     job: Job,
-    excursion: Annotated[str, typer.Argument(metavar="E-3", help="The excursion's number.")],
+    excursions: Annotated[list[str], typer.Argument(metavar="E-3…", help="The excursion's number, or several.")],
     why: Why,
     release: Annotated[bool, typer.Option("--release", help="All that it touched is free again.")] = False,
     discard: Annotated[bool, typer.Option("--discard", help="All that it touched is thrown away.")] = False,
@@ -111,7 +111,7 @@ def decide(
         raise Refused("release-or-discard", "say what is decided", "--release or --discard")
     verdict = "release" if release else "discard"
     return recorded(
-        decided(job.store(), job.act(), excursion, verdict, why, answer=answer, exceptions=exceptions or ())
+        decided(job.store(), job.act(), excursions, verdict, why, answer=answer, exceptions=exceptions or ())
     )
 
 
@@ -121,13 +121,18 @@ def explain(
     day: Annotated[str, typer.Argument(metavar="DAY", help="2026-03-02, yesterday.")],
     why: Why,
     fridge: Fridge = None,
+    until: Annotated[
+        str | None, typer.Option("--until", metavar="DAY", help="All days from the first to this one.")
+    ] = None,
 ) -> Answer:
     """Answer for a missed check or a gap."""
     from stockroom.core.when import day as read_day
     from stockroom.tasks.decide import explain as explained
 
     act = job.act()
-    return recorded(explained(job.store(), act, read_day(day, job.zone(), act.at, past=True), why, fridge))
+    first = read_day(day, job.zone(), act.at, past=True)
+    last = None if until is None else read_day(until, job.zone(), act.at, past=True)
+    return recorded(explained(job.store(), act, first, why, fridge, last))
 
 
 @records(group, "off")

@@ -78,10 +78,10 @@ def _fridge(screen: Screen, f: FridgeNow, plan: Sequence[Finding], zone: ZoneInf
 
 def _event(screen: Screen, f: FridgeNow, e: ExcursionNow, others: list[str], zone: ZoneInfo, now: int) -> None:
     """What happened and what it touched; what to do about it stands in the plan."""
-    screen.alert(f"E-{e.number}  {_story(e, zone, now)}")
+    screen.alert(f"E-{e.number}  {story(e, zone, now)}")
     for other in f.excursions:
         if f"E-{other.number}" in others:
-            screen.note(f"E-{other.number}, the same event: {_story(other, zone, now)}")
+            screen.note(f"E-{other.number}, the same event: {story(other, zone, now)}")
     if e.reopened:
         screen.note("late data changed it after it was decided: decide again")
     lots = ", ".join(f"{q} x {p} lot {x}" for p, x, q in e.lots)
@@ -99,7 +99,8 @@ def _steps(screen: Screen, plan: Sequence[Finding]) -> None:
             screen.todo(step.todo)
 
 
-def _story(e: ExcursionNow, zone: ZoneInfo, now: int) -> str:
+def story(e: ExcursionNow, zone: ZoneInfo, now: int) -> str:
+    """What happened, in one sentence."""
     v = e.event
     if v is None:
         return "no reading supports it any more, but stock is still held for it"

@@ -9,6 +9,7 @@ from stockroom.core.units import count
 
 if TYPE_CHECKING:
     from stockroom.cli.show import Screen
+    from stockroom.store.entries import EntryRow
 
 group = typer.Typer(help="Who did what when, and the proof that nothing was altered.", no_args_is_help=True)
 
@@ -35,14 +36,12 @@ def history(
     as_of = job.as_of()
     rows = entries(job.store(), first, as_of)
 
+    def told(e: "EntryRow") -> str:
+        of = f" (of {local_text(e.at, rule.zone, job.now)})" if abs(e.recorded_at - e.at) > 3600 else ""
+        return e.what + of + (f" [taken back by R-{e.reversed_by}]" if e.reversed_by else "")
+
     def draw(screen: "Screen") -> None:
-        lines = [
-            [
-                f"R-{e.n}", local_text(e.recorded_at, rule.zone, job.now), e.by,
-                e.what + (f" [taken back by R-{e.reversed_by}]" if e.reversed_by else ""),
-            ]
-            for e in rows
-        ]  # fmt: skip
+        lines = [[f"R-{e.n}", local_text(e.recorded_at, rule.zone, job.now), e.by, told(e)] for e in rows]
         screen.table(["entry", "recorded", "by", "what"], lines)
 
     data = {
@@ -68,7 +67,7 @@ def history(
 def verify(job: Job) -> Answer:
     """Prove that no record was altered, lost or doubled."""
     from stockroom.store.verify import verified
-    from stockroom.tasks.derive import faults
+    from stockroom.tasks.rebuild import faults
 
     report = verified(job.store(), job.advance)
     with job.store().reading() as conn:

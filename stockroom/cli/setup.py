@@ -100,7 +100,7 @@ def rebuild(
     Everything that is made from the readings; no record changes.
     """
     from stockroom.cli.job import finish
-    from stockroom.tasks.derive import rebuilt
+    from stockroom.tasks.rebuild import rebuilt
 
     job = setting(ctx)
     job.json = json_out

@@ -6,7 +6,9 @@ import typer
 
 from stockroom.cli.job import Answer, Job, looks
 
-group = typer.Typer(help="Where a lot came from and went; what a booking used.", no_args_is_help=True)
+group = typer.Typer(
+    help="Where a lot came from and went; what an excursion touched, a booking used.", no_args_is_help=True
+)
 
 
 def register(app: typer.Typer) -> None:
@@ -29,6 +31,19 @@ def lot(
     zone = job.zone()
     attention = bool(found.difference or found.unaccounted)
     return Answer(lot_trace_answer(found), attention, lambda screen: draw_lot(screen, found, zone, job.now))
+
+
+@looks(group, "excursion")
+def excursion(job: Job, number: Annotated[str, typer.Argument(metavar="E-1", help="Its number.")]) -> Answer:
+    """From a fault of a fridge to the lots that it touched, and the bookings that they reached."""
+    from stockroom.cli.trace_show import draw_excursion
+    from stockroom.pages.answers import excursion_trace_answer
+    from stockroom.tasks.trace import trace_excursion
+
+    found = trace_excursion(job.store(), number, job.as_of())
+    zone = job.zone()
+    attention = found.excursion.open or any(p.held for p in found.pieces)
+    return Answer(excursion_trace_answer(found), attention, lambda screen: draw_excursion(screen, found, zone, job.now))
 
 
 @looks(group, "booking")

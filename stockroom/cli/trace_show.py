@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stockroom.cli.fridge_show import story
 from stockroom.cli.show import Screen
 from stockroom.core.units import degrees, length
 from stockroom.core.when import day_text, local_text
+from stockroom.tasks.act import CAUTIONS
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from stockroom.tasks.trace import BookingTrace, LotTrace
+    from stockroom.tasks.trace import BookingTrace, ExcursionTrace, LotTrace
 
 
 def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
@@ -55,6 +57,32 @@ def draw_lot(screen: Screen, t: LotTrace, zone: ZoneInfo, now: int) -> None:
 
 def _time(seconds: float) -> str:
     return length(seconds) if seconds else "0 min"
+
+
+def draw_excursion(screen: Screen, t: ExcursionTrace, zone: ZoneInfo, now: int) -> None:
+    """What happened, the decision, then every piece: where it is, or which booking used it."""
+    e = t.excursion
+    screen.heading(
+        f"E-{e.number} in {e.fridge}: {'open' if e.open else 'decided' if e.decided else 'within its allowance'}"
+    )
+    screen.note(story(e, zone, now))
+    if e.decision is not None:
+        answer = f"; answer: {e.decision.answer}" if e.decision.answer else ""
+        when = local_text(e.decision.at, zone, now)
+        screen.note(f"{e.decision.verdict} by {e.decision.by}, {when}: {e.decision.why}{answer}")
+    rows = []
+    for p in t.pieces:
+        used = "" if p.booking is None else f"B-{p.booking}" + (f" ({p.external_id})" if p.external_id else "")
+        when = "" if p.at is None else local_text(p.at, zone, now)
+        rows.append([p.product, p.lot, str(p.quantity), p.place + (", held" if p.held else ""), used, when])
+    if rows:
+        screen.table(["product", "lot", "pieces", "now", "booking", "used"], rows, right=(2,))
+    else:
+        screen.note("no stock was touched")
+    if e.open:
+        screen.todo("stockroom fridge check says what to do, in order")
+    for text in CAUTIONS if rows else ():
+        screen.caution(text)
 
 
 def draw_booking(screen: Screen, t: BookingTrace, zone: ZoneInfo, now: int) -> None:

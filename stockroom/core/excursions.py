@@ -93,17 +93,20 @@ def _spell_mkt(s: Spell, at: Ints, milli: Ints, line: Line) -> float:
     return round(mkt(when, degrees), 3)
 
 
-def logger_event(found: Found, line: Line, *, over: bool) -> Event:
-    """A spell as an event. ``over``: what lasted to the last reading ended with it, for its rules hold no more."""
+def logger_event(found: Found, line: Line, over: int | None = None) -> Event:
+    """A spell as an event. ``over``: when its rules ended; what lasted to its last reading then ended with them."""
     s = found.spell
+    at_most = s.minutes_at_most
+    if at_most is None and over is not None:
+        at_most = round((over - (s.first_out if s.at_most_from is None else s.at_most_from)) / 60, 2)
     return Event(
         "logger",
         line.direction,
         line.limit,
         s.start,
-        s.last_out if s.end is None and over else s.end,
+        s.last_out if s.end is None and over is not None else s.end,
         s.minutes,
-        s.minutes_at_most,
+        at_most,
         s.extreme,
         round(s.degree_minutes, 2),
         found.mkt,

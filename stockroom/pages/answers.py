@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from stockroom.core.warmup import Row
     from stockroom.tasks.excursions_now import ExcursionNow
     from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
-    from stockroom.tasks.trace import BookingTrace, LotTrace
+    from stockroom.tasks.trace import BookingTrace, ExcursionTrace, LotTrace
     from stockroom.tasks.warm_plan import WarmPlan
 
 
@@ -52,6 +52,24 @@ def excursion_answer(e: ExcursionNow) -> dict[str, Any]:
             "answer": e.decision.answer,
         },
     }
+
+
+def excursion_trace_answer(t: ExcursionTrace) -> dict[str, Any]:
+    """An excursion, and what became of every piece that it touched."""
+    pieces = [
+        {
+            "product": p.product,
+            "lot": p.lot,
+            "quantity": p.quantity,
+            "place": p.place,
+            "held": p.held,
+            "booking": None if p.booking is None else f"B-{p.booking}",
+            "external_id": p.external_id,
+            "at": instant(p.at),
+        }
+        for p in t.pieces
+    ]
+    return {"as_of": instant(t.as_of), **excursion_answer(t.excursion), "pieces": pieces}
 
 
 def fridge_answer(f: FridgeNow, plan: Sequence[str]) -> dict[str, Any]:

@@ -166,12 +166,6 @@ def _days() -> Any:
     )  # fmt: skip
 
 
-def day_gaps(conn: sa.Connection, fridge: int) -> set[int]:
-    """The ``max_gap`` values, in seconds, by which the days of a fridge were summed up."""
-    c = t.day_summary.c
-    return {int(g) for g in _numbers(conn.scalars(sa.select(c.max_gap).distinct().where(c.fridge == fridge)).all())}
-
-
 def keep_days(conn: sa.Connection, fridge: int, found: Sequence[Day], max_gap: int, first: int, last: int) -> None:
     """Keeps the summaries of the UTC days ``first`` to ``last`` instead of those kept so far."""
     c = t.day_summary.c

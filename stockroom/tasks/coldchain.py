@@ -24,9 +24,10 @@ from stockroom.core.stock import FOREVER, LotState
 from stockroom.store import Link, fridges
 from stockroom.store.derived import Scan
 from stockroom.store.ledger import place_key
-from stockroom.tasks.derive import GAP, Span, kept, watched
+from stockroom.tasks.derive import kept
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import LotNow
+from stockroom.tasks.watch import GAP, Span, watched
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +113,8 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
             continue
         line = Line("warm" if scan.direction == "warm" else "cold", scan.limit)
         active.setdefault(line, []).append((scan.start, scan.end))
-        over = scan.end <= past.until and scan.end < FOREVER
-        found += [logger_event(f, line, over=over) for f in rows]
+        over = scan.end if scan.end <= past.until and scan.end < FOREVER else None
+        found += [logger_event(f, line, over) for f in rows]
     for line, ruled in active.items():
         told = hand_events(past.checks, line, inside.first)
         found += [e for e in told if any(a <= e.first_out < b for a, b in ruled)]

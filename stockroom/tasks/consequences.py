@@ -165,7 +165,7 @@ def _tell(rec: Recording, name: str, held: Sequence[tuple[int, Event]], lots: Se
         rec.note(
             "quarantined",
             f"E-{number}: {what}; {_pieces(touched_now, {f'E-{number}'})} in quarantine",
-            f"stockroom fridge decide E-{number} --release|--discard --why … --by INITIALS",
+            "stockroom fridge check says what to do, in order",
             urgent=True,
         )
 

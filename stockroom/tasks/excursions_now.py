@@ -198,12 +198,12 @@ def _unsupported(
     return out
 
 
-def excursion_named(conn: Link, number: int) -> ExcursionNow:
-    """An excursion by its number, or a higher number of the same one. Raises: Refused."""
+def excursion_named(conn: Link, number: int, until: int = FOREVER) -> ExcursionNow:
+    """An excursion by its number, or a higher number of the same one, as it stood at ``until``. Raises: Refused."""
     name = fridges.fridge_of_excursion(conn, number)
     key = None if name is None else ledger.place_key(conn, name)
     if name is not None and key is not None:
-        for e in excursions(conn, name, key):
+        for e in excursions(conn, name, key, until):
             if number == e.number or number in e.others:
                 return e
         raise Refused(

@@ -50,6 +50,13 @@ class Fault:
         return self.records[0]
 
     @property
+    def quiet(self) -> bool:
+        """True where it is over and touched nothing: it is only to be noted."""
+        e = self.first
+        touched = e.lots or self.touched.held or self.touched.used
+        return e.event is not None and not touched and not any(x.lasts for x in self.records)
+
+    @property
     def answered(self) -> bool:
         """True where a person has decided, be it about a part, and nothing has changed since."""
         return self.first.decision is not None and not self.first.reopened
@@ -140,17 +147,34 @@ def steps(f: FridgeNow, faults: Sequence[Fault], refuge: Refuge | None, rule: Ru
     if refuge is not None:
         found.append(_move(f, refuge))
     found += _look_by_hand(f, faults, rule, now)
-    shown, rest = foremost([(fault.first, []) for fault in faults])
+    quiet = [fault for fault in faults if fault.quiet]
+    quiet = quiet[-NOTED:] if len(quiet) > 1 else []
+    set_aside = {fault.first.number for fault in quiet}
+    shown, rest = foremost([(fault.first, []) for fault in faults if fault.first.number not in set_aside])
     numbers = {e.number for e, _ in shown}
     for fault in faults:
         if fault.first.number in numbers:
             found += _ask(fault, rule, now)
             found.append(_decide(f, fault))
             found += _elsewhere(fault)
+    if quiet:
+        found.append(_noted(f, quiet))
     if rest:
         what = f"then go on with {_others(rest)} in {f.fridge.name}"
         found.append(Finding("decide", what, "stockroom fridge check", urgent=True))
     return tuple(found)
+
+
+NOTED = 12
+"""Excursions that touched nothing are noted in one command, so many at a time."""
+
+
+def _noted(f: FridgeNow, quiet: Sequence[Fault]) -> Finding:
+    names = [f"E-{fault.first.number}" for fault in quiet]
+    what = f"note that {', '.join(names)} touched no stock in {f.fridge.name}"
+    return Finding(
+        "decide", what, f"stockroom fridge decide {' '.join(names)} --release --why … --by INITIALS", urgent=True
+    )
 
 
 def _others(rest: Sequence[ExcursionNow]) -> str:

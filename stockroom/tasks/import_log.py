@@ -49,7 +49,7 @@ def import_log(
         if logs.memory != memory:
             practices.remember(rec.book, f"logger:{name}", json.dumps(logs.memory, sort_keys=True))
         touched = _touched(rec, new.at)
-        names = ", ".join(n for n, _ in files)
+        names = few([n for n, _ in files], 6)
         rec.book.what = f"{name}: {count(len(new.at), 'reading')} from {names}"
         for note in notes:
             rec.note("file", note)

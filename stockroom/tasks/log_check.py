@@ -6,7 +6,7 @@ from stockroom.core.practice import Fridge
 from stockroom.core.units import LIKELY_HIGH, LIKELY_LOW, LIKELY_STEP, celsius, degrees
 from stockroom.core.when import utc_text
 from stockroom.errors import Refused
-from stockroom.store import fridges
+from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.consequences import settle
@@ -34,7 +34,7 @@ def log_check(
             )
         key = key_of(rec, name)
         doubts = _doubts(rec, key, name, milli, low, high)
-        if doubts and act.ask is not None and not act.ask(f"{doubts[0]} Is that really so?"):
+        if doubts and act.ask is not None and not act.ask(f"{doubts[0]}. Is that really so?"):
             raise Refused("slip", "not recorded", "look at the display again")
         doubtful = bool(doubts) and act.ask is None
         before = fridges.hand_checks(rec.conn, key, name, act.at)
@@ -43,7 +43,10 @@ def log_check(
         if doubtful:
             rec.broke("doubtful", doubts[0], f"if it is a slip: stockroom undo {rec.book.label} --why slip")
         _judge(rec, place, milli, low, high)
-        rec.book.what = f"{name}: {degrees(milli)}, min {degrees(low)}, max {degrees(high)}"
+        span = [f", {word} {degrees(v)}" for word, v in (("min", low), ("max", high)) if v is not None]
+        rec.book.what = f"{name}: {degrees(milli)}" + "".join(span)
+        if place.checks == "minmax" and not (low is not None and high is not None):
+            rec.note("no-min-max", "without min and max it says nothing of the time since the last check")
         rec.touches(name, earlier[-1] if earlier else act.at)
         settle(rec)
         rec.fridges.clear()
@@ -72,14 +75,15 @@ def _doubts(rec: Recording, key: int, name: str, milli: int, low: int | None, hi
     doubts = []
     for value in (milli, low, high):
         if value is not None and not LIKELY_LOW <= value <= LIKELY_HIGH:
-            doubts.append(f"{degrees(value)} is unusual for {name}.")
+            doubts.append(f"{degrees(value)} is unusual for {name}")
     if (low is not None and milli < low) or (high is not None and milli > high):
-        doubts.append(f"{degrees(milli)} now is not between min {degrees(low)} and max {degrees(high)}.")
+        doubts.append(f"{degrees(milli)} now is not between min {degrees(low)} and max {degrees(high)}")
     seen = [fridges.last_reading(rec.conn, key, rec.act.at)]
-    seen += [(c.at, c.milli) for c in fridges.hand_checks(rec.conn, key, name, rec.act.at)[-1:]]
+    sound = [c for c in fridges.hand_checks(rec.conn, key, name, rec.act.at) if not c.doubtful]
+    seen += [(c.at, c.milli) for c in sound[-1:]]
     last = max((s for s in seen if s is not None), default=None)
     if last is not None and abs(milli - last[1]) >= LIKELY_STEP:
-        doubts.append(f"{degrees(milli)} is far from the last reading, {degrees(last[1])}.")
+        doubts.append(f"{degrees(milli)} is far from the last reading, {degrees(last[1])}")
     return doubts
 
 
@@ -107,7 +111,10 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
 
 def _advice(rec: Recording, name: str) -> list[str]:
     """What to do now, in order: the plan that ``fridge check`` shows as well."""
-    now = max(rec.act.at, rec.act.now)
+    key = ledger.place_key(rec.conn, name)
+    # A check typed in later speaks of its own time, where nothing later is known.
+    later = key is not None and fridges.anything_after(rec.conn, key, rec.act.at)
+    now = max(rec.act.at, rec.act.now) if later else rec.act.at
     rule = rules(rec.conn, now)
     if rule.practice.fridge(name) is None:
         return ["The practice file does not name this fridge any more: stockroom practice show"]

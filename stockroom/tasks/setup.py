@@ -72,11 +72,14 @@ def bring_up(where: str, stamp: str, advance: Callable[[str, int, int], None]) -
     Returns ``{"from", "to", "copy"}``. Raises: DatabaseError.
     """
     from stockroom.store.migrate import upgrade
-    from stockroom.tasks.derive import rebuilt
+    from stockroom.tasks.rebuild import missing, rebuilt
 
     result = upgrade(where, stamp)
-    if result["from"] != result["to"]:
-        rebuilt(opened(where), advance)
+    store = opened(where)
+    with store.reading() as conn:
+        unfinished = missing(conn)
+    if result["from"] != result["to"] or unfinished:
+        rebuilt(store, advance)
     return result
 
 

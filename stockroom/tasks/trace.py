@@ -8,8 +8,9 @@ from stockroom.core.stock import LotState
 from stockroom.store import Link, bookings, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import booking_named, booking_of
+from stockroom.tasks.excursions_now import ExcursionNow, excursion_named
 from stockroom.tasks.lot_exposure import lot_exposure
-from stockroom.tasks.places import code_named
+from stockroom.tasks.places import code_named, number_of
 from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now
 
@@ -119,6 +120,52 @@ def _stays(state: LotState) -> tuple[tuple[str, int, int | None, int], ...]:
             found[key] = found.get(key, 0) + parcel.quantity
     rows = [(place, start, end, n) for (place, start, end), n in found.items()]
     return tuple(sorted(rows, key=lambda r: (r[1], r[0], r[2] or 1 << 60)))
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Pieces of one lot that an excursion touched: where they are now, held or not, and which booking used them."""
+
+    product: str
+    lot: str
+    quantity: int
+    place: str
+    held: bool
+    booking: int | None
+    external_id: str | None
+    at: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class ExcursionTrace:
+    """From a fault to lots to bookings: an excursion, and what became of every piece that it touched."""
+
+    as_of: int
+    excursion: ExcursionNow
+    pieces: tuple[Piece, ...]
+
+
+def trace_excursion(store: Store, text: str, as_of: int) -> ExcursionTrace:
+    """What an excursion touched and what became of it. Raises: Refused."""
+    with store.reading() as conn:
+        e = excursion_named(conn, number_of(text, "E") or 0, as_of)
+        causes = {f"E-{n}" for n in (e.number, *e.others)}
+        lots = {(product, lot) for product, lot, _ in e.lots}
+        known = bookings.bookings(conn, as_of)
+        found = []
+        for now in lots_now(conn, as_of).values():
+            for p in now.state.parcels:
+                inside = e.event is not None and p.stood_in(e.fridge, e.event.start, e.event.end)
+                own = (now.lot.product, now.lot.code) in lots and inside
+                if own or causes & p.ever.keys():
+                    row = known.get(p.booking or 0)
+                    found.append(
+                        Piece(
+                            now.lot.product, now.lot.code, p.quantity, p.place, bool(causes & p.causes.keys()), p.booking,
+                            row.external_id if row else None, p.used_at,
+                        )
+                    )  # fmt: skip
+    return ExcursionTrace(as_of, e, tuple(sorted(found, key=lambda p: (p.product, p.lot, p.place, p.booking or 0))))
 
 
 @dataclass(frozen=True, slots=True)

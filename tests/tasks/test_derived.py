@@ -26,10 +26,10 @@ from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
-from stockroom.tasks.derive import faults
 from stockroom.tasks.excursions_now import excursions
 from stockroom.tasks.import_log import import_log
 from stockroom.tasks.read_logs import Reading
+from stockroom.tasks.rebuild import faults
 from stockroom.tasks.receive import Delivery, receive
 from stockroom.tasks.trace import trace_lot
 from stockroom.tasks.undo import undo

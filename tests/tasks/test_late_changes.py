@@ -97,7 +97,9 @@ def test_a_silence_loses_its_bracket(cli: Line, taken_back: bool) -> None:
     # Checks at 05:00 and 20:00 UTC bracket the silence from 06:00 to 12:00 as in range. Either the second is taken back,
     # or a check at 19:40 UTC, with a max of 7 out of the kit's range, shows that nobody knows about the time before.
     stocked(cli)
-    cli.ok("fridge", "log", "4", "--min", "3", "--max", "5", "--fridge", "Cold one", "--at", "2026-03-02T06:00", now=NOW)
+    cli.ok(
+        "fridge", "log", "4", "--min", "3", "--max", "5", "--fridge", "Cold one", "--at", "2026-03-02T06:00", now=NOW
+    )
     brought(cli, ("05:30", 4.0), ("06:00", 4.0), ("12:00", 4.0))
     last = cli.ask("fridge", "log", "4", "--min", "3", "--max", "5", "--fridge", "Cold one",
                    "--at", "2026-03-02T21:00", now=NOW)  # fmt: skip
@@ -149,7 +151,7 @@ def test_a_fridge_that_the_file_dropped_and_named_again_keeps_its_days(cli: Line
     for day in range(2, 9):
         brought(cli, *rows, day=f"2026-03-{day:02}")
     stocked(cli, at="2026-03-01T08:00", into="Cold two")
-    one = PRACTICE[PRACTICE.index("[[fridge]]\nname = \"Cold one\"") : PRACTICE.index("[[fridge]]\nname = \"Cold two\"")]
+    one = PRACTICE[PRACTICE.index('[[fridge]]\nname = "Cold one"') : PRACTICE.index('[[fridge]]\nname = "Cold two"')]
     for text, at in ((PRACTICE.replace(one, ""), "2026-03-04T10:00"), (PRACTICE, "2026-03-06T10:00")):
         cli.file("practice.toml", text)
         loaded = cli.ask("practice", "load", "practice.toml", "--yes", "--at", at, now=NOW)
@@ -201,7 +203,9 @@ def test_an_allowance_used_up_by_what_is_told_of_late_covers_nothing_that_follow
     stocked(cli)
     brought(cli, ("06:00", 4.0), ("06:10", 7.0), ("06:20", 4.0))
     assert [(e["within_allowance"], e["held"]) for e in found(cli)] == [(True, 0)]
-    cli.ok("fridge", "log", "4", "--min", "3", "--max", "7", "--fridge", "Cold one", "--at", "2026-03-02T11:00", now=NOW)
+    cli.ok(
+        "fridge", "log", "4", "--min", "3", "--max", "7", "--fridge", "Cold one", "--at", "2026-03-02T11:00", now=NOW
+    )
     rows = {e["source"]: (e["within_allowance"], e["held"]) for e in found(cli)}
     assert rows == {"logger": (False, 2), "hand": (False, 2)}
 
@@ -210,7 +214,19 @@ def test_held_again_is_the_kit_that_was_there_not_another_of_its_lot(cli: Line) 
     # One kit stood in "Cold one" from 06:00 to 07:00 at 9 and was moved to "Cold two" and released; a second of the
     # same lot has been in "Cold two" all along. A late reading changes the figures: the first is held, not the second.
     move = ("stock", "move", "KIT", "A", "--quantity", 1, "--from", "Cold one", "--to", "Cold two")
-    receive = ("stock", "receive", "KIT", "--lot", "A", "--expiry", "2027-01", "--quantity", 1, "--at", "2026-03-01T08:00")
+    receive = (
+        "stock",
+        "receive",
+        "KIT",
+        "--lot",
+        "A",
+        "--expiry",
+        "2027-01",
+        "--quantity",
+        1,
+        "--at",
+        "2026-03-01T08:00",
+    )
     cli.ok(*receive, "--into", "Cold one", now=NOW)
     brought(cli, ("05:00", 4.0), ("06:00", 9.0), ("07:00", 9.0), ("08:00", 4.0))
     cli.ok(*move, "--at", "2026-03-03T10:00", now=NOW)
