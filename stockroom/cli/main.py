@@ -12,7 +12,7 @@ import typer
 
 from stockroom.cli import booking, demo, fridge, practice, records, reorder, setup, stock, trace, warmup
 from stockroom.cli.job import Job, plain
-from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError
+from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError, Unsaid
 
 app = typer.Typer(
     name="stockroom",
@@ -53,14 +53,15 @@ def main(argv: list[str]) -> int:
             raise KeyboardInterrupt
         return left if isinstance(left, int) else job.exit_code
     except StockroomError as fault:
+        if isinstance(fault, Unsaid):
+            _hushed()
         _complain(fault.what, fault.todo)
         return fault.exit_code
     except (typer.Abort, KeyboardInterrupt):
         sys.stderr.write("\ninterrupted; nothing half-written\n")
         return INTERRUPTED
     except BrokenPipeError:
-        # The reader of a pipe has gone: nothing is left to say, and Python must not say it at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _hushed()  # the reader of a pipe has gone: nothing is left to say
         return job.exit_code
     except Exception as fault:  # noqa: BLE001 - the one error door
         if hasattr(fault, "format_message") and hasattr(fault, "exit_code"):
@@ -99,6 +100,14 @@ def default_database() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("stockroom", appauthor=False) / "stockroom.db"
+
+
+def _hushed() -> None:
+    """What could not be written stays unsaid: Python must not try again at its exit, and fail with a code of its own."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (AttributeError, OSError, ValueError):
+        return  # there is no standard output
 
 
 def _complain(what: str, todo: str) -> None:
