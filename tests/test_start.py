@@ -41,13 +41,18 @@ def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
         (["today"], set()),
         (["fridge", "sheet", "--month", "2026-02", "--out", "x.html", "--as-of", "2026-02-20"], {"jinja2"}),
         (["fridge", "chart", "--out", "x.svg"], {"matplotlib"}),
+        (["warmup", "check"], set()),
+        (["warmup", "list"], set()),
+        (["warmup", "list", "--out", "x.html"], {"jinja2"}),
+        (["booking", "done", "--by", "AB"], set()),
+        (["warmup", "labels", "--out", "x.html"], set()),  # no kit is out: there is nothing to draw
     ],
 )
 def test_only_what_draws_loads_what_it_draws_with(cli: Line, words: list[str], allowed: set[str]) -> None:
     words = [str(cli.folder / w) if w.startswith("x.") else w for w in words]
     code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, *{words!r}]) in (0, 1)"
     found = loaded(code)
-    assert {n.split(".")[0] for n in found} & {"jinja2", "matplotlib", "alembic", "scipy", "pandas"} == allowed
+    assert {n.split(".")[0] for n in found} & {"jinja2", "segno", "matplotlib", "alembic", "scipy", "pandas"} == allowed
     assert "matplotlib.pyplot" not in found
 
 

@@ -154,7 +154,7 @@ def list_(
 def done(
     job: Job,
     booking: Annotated[
-        str | None, typer.Argument(metavar="[B-7]", help="Its number or outside id; without it: what is open.")
+        list[str] | None, typer.Argument(metavar="[B-7]…", help="Number or outside id; without it: what is open.")
     ] = None,
     cycles: Annotated[int | None, typer.Option("--cycles", metavar="N", help="How many there really were.")] = None,
     stopped: Annotated[bool, typer.Option("--stopped", help="It was stopped early.")] = False,
@@ -167,60 +167,36 @@ def done(
     pull: Annotated[
         list[str] | None, typer.Option("--pull", metavar="P-5", help="The kit that was used; may be repeated.")
     ] = None,
+    wasted: Annotated[
+        list[str] | None, typer.Option("--wasted", metavar="P-5", help="A kit opened and not used; may be repeated.")
+    ] = None,
 ) -> Answer | None:
     """Record that it took place and what it used. Without a number: what has not been recorded yet."""
+    from stockroom.cli.catch_up_show import done_several, open_bookings, still_to_record
     from stockroom.core.units import whole
     from stockroom.tasks.finish import Outcome, pairs
     from stockroom.tasks.finish import done as finished
 
-    if booking is None:
-        return _open(job)
+    special = cycles is not None or stopped or used or lot or pull or wasted
+    if not booking:
+        if special:
+            raise Refused(
+                "which-booking", "nobody says of which booking", "stockroom booking done B-7 with the options"
+            )
+        return open_bookings(job)
+    if len(booking) > 1:
+        if special or job.at_text is not None:
+            raise Refused(
+                "one-at-a-time", "several bookings are recorded as they were booked, at their own times",
+                "record the one that went otherwise by itself",
+            )  # fmt: skip
+        return done_several(job, list(dict.fromkeys(booking)))
     if cycles is not None and not 0 <= cycles <= 100:
         raise Refused("bad-cycles", f"{cycles} cycles cannot be", "give 0 to 100")
     extra = {code: whole(n) for code, n in pairs(used or [], "N").items()}
-    outcome = Outcome(cycles, stopped, extra, pairs(lot or [], "LOT"), tuple(pull or ()))
-    result = finished(job.store(), job.act(), booking, outcome)
-
-    def draw(screen: "Screen") -> None:
-        left = _unrecorded(job, result.fields["at"])
-        if left:
-            screen.note(f"still to be recorded: {', '.join(f'B-{b}' for b in left)}")
-
-    return recorded(result, draw)
-
-
-def _unrecorded(job: Job, at: str) -> list[int]:
-    """What is still open: of then where a time was given, else of now."""
-    from stockroom.core.when import instant
-    from stockroom.tasks.finish import unrecorded
-
-    when = job.now if job.at_text is None else instant(at, job.zone(), job.now)
-    return [b.number for b in unrecorded(job.store(), when, job.site)]
-
-
-def _open(job: Job) -> Answer:
-    """The evening's catch-up: what is over and has not been recorded."""
-    from stockroom.pages.answers import booking_answer
-    from stockroom.pages.values import instant
-    from stockroom.tasks.finish import unrecorded
-
-    found = unrecorded(job.store(), job.now, job.site)
-    zone = job.zone()
-
-    def draw(screen: "Screen") -> None:
-        from stockroom.core.when import local_text
-
-        if not found:
-            screen.line("Every booking that is over has been recorded.")
-            return
-        rows = [[f"B-{b.number}", local_text(b.start, zone, job.now), b.procedure, b.patient] for b in found]
-        screen.table(["booking", "start", "procedure", "patient"], rows)
-        screen.todo(
-            f"stockroom booking done B-{found[0].number}, or: stockroom booking missed B-{found[0].number} --kit sealed|opened"
-        )
-
-    data = {"as_of": instant(job.now), "bookings": [booking_answer(b) for b in found]}
-    return Answer(data, bool(found), draw)
+    outcome = Outcome(cycles, stopped, extra, pairs(lot or [], "LOT"), tuple(pull or ()), tuple(wasted or ()))
+    result = finished(job.store(), job.act(), booking[0], outcome)
+    return recorded(result, lambda screen: still_to_record(job, screen))
 
 
 @records(group, "missed")

@@ -156,6 +156,8 @@ WALK: Sequence[Step] = (
     ),
     ("Which kit for which booking, and when to take it out.", "warmup check --days 4", "10:15", None),
     ("A kit leaves the fridge.", "warmup pull B-83", "10:20", "MO"),
+    ("Labels for the kits that are out.", "warmup labels --out DIR/labels.html", "10:25", None),
+    ("What is over and not written down yet, with the line to type.", "booking done", "12:39", "SV"),
     ("A booking takes place: what it used goes by itself, by lot.", "booking done K1077 --used SWB=1", "12:40", "SV"),
     ("What is on hand, earliest expiry first.", "stock list --product ARCH", "13:00", None),
     ("What to order this week, and why.", "reorder list", "13:05", None),
@@ -182,7 +184,8 @@ For your own practice: stockroom init PRACTICE.toml
 def walk(folder: Path, database: Path) -> None:
     """Shows one day, command by command, as it looks on the screen."""
     for title, written, clock, by in WALK:
-        command = written.replace("DIR/sheet.html", shlex.quote((database.parent / "sheet.html").as_posix()))
+        words = ((database.parent / w[4:]).as_posix() if w.startswith("DIR/") else w for w in shlex.split(written))
+        command = shlex.join(words) if "DIR/" in written else written
         at = f"{NOW[:11]}{clock}:00{NOW[19:]}"
         if title:
             put(f"\n-- {clock}  {title}\n")

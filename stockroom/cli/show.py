@@ -56,6 +56,11 @@ class Screen:
         """One line, folded at words where it is too long."""
         self._print(Text(plain(text), style=style))
 
+    def row(self, text: str, style: str = "") -> None:
+        """One line that is already laid out; cut off, visibly, where the screen is too narrow for it."""
+        cut = text if len(text) <= self.width else text[: self.width - 1] + "…"
+        self._print(Text(plain(cut), style=style))
+
     def heading(self, text: str) -> None:
         """The beginning of a part."""
         self._print(Text(plain(text), style="bold"))

@@ -19,8 +19,8 @@ def register(app: typer.Typer) -> None:
 @looks(group, "lot")
 def lot(
     job: Job,
-    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")],
-    code: Annotated[str, typer.Argument(metavar="LOT", help="The lot as printed; capitals count.")],
+    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code, or a kit's label: P-5.")],
+    code: Annotated[str | None, typer.Argument(metavar="[LOT]", help="The lot as printed; capitals count.")] = None,
 ) -> Answer:
     """Follow every piece of a lot, what it was exposed to, and which bookings it reached."""
     from stockroom.cli.trace_show import draw_lot

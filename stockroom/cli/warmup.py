@@ -25,13 +25,17 @@ def check(
     """Every coming booking that needs a cold kit, and whether it will be warm."""
     from stockroom.cli.warmup_show import draw_plan
     from stockroom.pages.answers import plan_answer
+    from stockroom.tasks.broken_plan import broken
+    from stockroom.tasks.rules import rules
     from stockroom.tasks.warm_plan import warm_plan
 
     far(days)
     as_of, zone = job.as_of(), job.zone()
     with job.store().reading() as conn:
-        plan = warm_plan(conn, as_of, site=job.site, days=days)
-    return Answer(plan_answer(plan), plan.attention > 0, lambda screen: draw_plan(screen, plan, zone))
+        rule = rules(conn, as_of)
+        plan = warm_plan(conn, as_of, site=job.site, days=days, rule=rule)
+        broke = broken(conn, rule, plan, job.site)
+    return Answer(plan_answer(plan, broke), plan.attention > 0, lambda screen: draw_plan(screen, plan, broke, zone))
 
 
 @looks(group, "when")
@@ -73,27 +77,32 @@ def when(
 def list_(
     job: Job,
     day: Annotated[str | None, typer.Option("--day", metavar="DAY", help="Today, unless told otherwise.")] = None,
+    out: Annotated[
+        str | None, typer.Option("--out", metavar="FILE.html", help="The sheet for the fridge door, to print.")
+    ] = None,
 ) -> Answer:
     """What to take out on a day: when, from which fridge, which lot."""
-    from stockroom.cli.warmup_show import draw_list
-    from stockroom.core.when import day as read_day
-    from stockroom.pages.answers import row_answer
-    from stockroom.pages.values import instant
-    from stockroom.tasks.act import CAUTIONS
-    from stockroom.tasks.offer_times import to_take_out
+    from stockroom.cli.warmup_papers import list_command
 
-    as_of, zone = job.as_of(), job.zone()
-    on = read_day(day or "today", zone, as_of)
-    rows = to_take_out(job.store(), as_of, on, job.site)
-    practice = job.rules().practice
-    words = [f"{r.product}: {w}" for r in rows for p in practice.products if p.code == r.product for w in p.caution]
-    data = {
-        "as_of": instant(as_of),
-        "day": on.isoformat(),
-        "take_out": [{"by": instant(r.take_out_staffed_by), **row_answer(r)} for r in rows],
-        "cautions": [*CAUTIONS, *dict.fromkeys(words)] if rows else [],
-    }
-    return Answer(data, False, lambda screen: draw_list(screen, on, rows, zone, words))
+    return list_command(job, day, out)
+
+
+@looks(group, "labels")
+def labels(
+    job: Job,
+    out: Annotated[str, typer.Option("--out", metavar="FILE.html", help="The file to print.")],
+    pulls: Annotated[
+        list[str] | None, typer.Argument(metavar="[P-5]…", help="These kits; without any all that are out.")
+    ] = None,
+    day: Annotated[str | None, typer.Option("--day", metavar="DAY", help="Those taken out on that day.")] = None,
+    columns: Annotated[int, typer.Option("--columns", metavar="N", help="Labels across an A4 sheet.")] = 3,
+    rows: Annotated[int, typer.Option("--rows", metavar="N", help="Labels down an A4 sheet.")] = 8,
+    skip: Annotated[int, typer.Option("--skip", metavar="N", help="So many of the sheet are used already.")] = 0,
+) -> Answer:
+    """Labels for kits that are out, each with a square code that a scanner types."""
+    from stockroom.cli.warmup_papers import labels_command
+
+    return labels_command(job, pulls or [], day, (columns, rows, skip), out)
 
 
 @records(group, "pull")

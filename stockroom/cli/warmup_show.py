@@ -12,18 +12,22 @@ from stockroom.tasks.act import CAUTIONS
 
 if TYPE_CHECKING:
     from stockroom.core.warmup import Row
+    from stockroom.tasks.broken_plan import Broken
+    from stockroom.tasks.door_list import DoorList
     from stockroom.tasks.offer_times import Offered
     from stockroom.tasks.warm_plan import WarmPlan
 
 URGENT = ("late", "blocked", "short", "due")
 
 
-def draw_plan(screen: Screen, plan: "WarmPlan", zone: ZoneInfo) -> None:
-    """All rows, and under them what has to be done."""
+def draw_plan(screen: Screen, plan: "WarmPlan", broken: "Sequence[Broken]", zone: ZoneInfo) -> None:
+    """The days ahead, a line for each booking, and under them what has to be done."""
     if not plan.rows:
         screen.line("No coming booking needs a kit from the fridge.")
     else:
-        draw_rows(screen, plan.rows, zone, plan.as_of)
+        _calendar(screen, plan.rows, zone, plan.as_of)
+        _steps(screen, plan.rows, broken)
+        _first_of_each(screen, plan.rows)
     for u in plan.unused:
         until = (
             "its time is over"
@@ -41,48 +45,106 @@ def draw_plan(screen: Screen, plan: "WarmPlan", zone: ZoneInfo) -> None:
 
 
 def draw_rows(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int, *, steps: bool = True) -> None:
-    """A line for each kit that a booking needs, then the next step for those that need somebody."""
-    if not rows:
-        return
-    lines = []
+    """The bookings of some rows, a line for each, then the next step for those that need somebody."""
+    if rows:
+        _calendar(screen, rows, zone, now)
+        if steps:
+            _steps(screen, rows, ())
+
+
+def _calendar(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -> None:
+    """A heading for each day and a line for each booking on it, none wider than the screen.
+
+    A booking that wants several kits has the line of the one that needs somebody most, and says how many there are.
+    """
+    bookings: dict[int, list[Row]] = {}
     for r in rows:
-        state = f"! {r.state.upper()}" if r.state in URGENT else r.state
-        kit = f"P-{r.pull}" if r.pull is not None else (f"lot {r.lot}" if r.lot else "")
-        lines.append([f"B-{r.booking}", local_text(r.start, zone, now), r.product, state, kit, _when(r, zone, now)])
-    screen.table(["booking", "start", "kit", "state", "which", "take out"], lines)
+        bookings.setdefault(r.booking, []).append(r)
+    worst = [min(same, key=lambda r: _URGENCY.index(r.state)) for same in bookings.values()]
+    number = max(len(f"B-{r.booking}") for r in worst)
+    kit = max(len(_kits(bookings[r.booking], r)) for r in worst)
+    days: dict[date, list[Row]] = {}
+    for r in worst:
+        days.setdefault(datetime.fromtimestamp(r.start, zone).date(), []).append(r)
+    for day, on in days.items():
+        screen.heading(day_text(day))
+        for r in on:
+            state = f"! {r.state.upper()}" if r.state in URGENT else f"  {r.state}"
+            lead = f"  {_clock(r.start, zone)}  {f'B-{r.booking}':{number}}  {state:9}"
+            text = f"{lead}  {_kits(bookings[r.booking], r):{kit}}  {_when(r, zone, now)}"
+            screen.row(text, "bold" if r.state in URGENT else "")
+
+
+_URGENCY = ("short", "blocked", "late", "due", "planned", "warming", "ready")
+
+
+def _kits(same: "Sequence[Row]", worst: "Row") -> str:
+    which = f" P-{worst.pull}" if worst.pull is not None else f" lot {worst.lot}" if worst.lot else ""
+    return f"{worst.product}{which}" + (f" +{len(same) - 1}" if len(same) > 1 else "")
+
+
+def _steps(screen: Screen, rows: "Sequence[Row]", broken: "Sequence[Broken]") -> None:
+    """What somebody has to do, once for bookings that lack the same; and what broke them."""
     alike: dict[tuple[str, str], list[Row]] = {}
     for r in rows:
-        if steps and r.state in URGENT:
+        if r.state in URGENT:
             alike.setdefault((r.product, r.why), []).append(r)
+    told = {b.booking: b for b in broken if b.entry is not None}
     for (product, why), same in alike.items():
-        screen.alert(f"{few([f'B-{r.booking}' for r in same])} {product}: {why}")
-        if same[0].todo:
-            screen.todo(f"stockroom {same[0].todo}")
+        names = list(dict.fromkeys(f"B-{r.booking}" for r in same))
+        screen.alert(f"{few(names)} {product}: {why}")
+        said: dict[str, list[str]] = {}
+        for r in same:
+            if r.booking in told:
+                said.setdefault(told[r.booking].what, []).append(f"B-{r.booking}")
+        for what, numbers in said.items():
+            broke = (
+                f"{few(list(dict.fromkeys(numbers)))} had a kit until"
+                if len(said) > 1 or len(names) > 1
+                else "broken by"
+            )
+            screen.note(f"{broke} {what}")
+        for todo in same[0].todos:
+            screen.todo(f"stockroom {todo}")
+
+
+def _first_of_each(screen: Screen, rows: "Sequence[Row]") -> None:
+    """For the states that need nobody now: what to type next, with the first booking of each as the example."""
+    words = {"planned": "planned: ", "warming": "warming: ", "ready": "ready, when it is over: "}
+    for state, lead in words.items():
+        first = next((r for r in rows if r.state == state and r.todo), None)
+        if first is not None:
+            screen.note(f"{lead}stockroom {first.todo}")
 
 
 def _when(r: "Row", zone: ZoneInfo, now: int) -> str:
     if r.pull is not None:
         if r.state == "warming" and r.ready_at is not None:
-            return f"out; warm {local_text(r.ready_at, zone, now)}"
-        return "out" if r.use_by is None else f"out; use by {local_text(r.use_by, zone, now)}"
+            return f"warm {local_text(r.ready_at, zone, now)}"
+        return "out" if r.use_by is None else f"use by {local_text(r.use_by, zone, now)}"
     if r.take_out_staffed_by is None or r.state in ("late", "short", "blocked"):
-        return "" if r.earliest_start is None else f"earliest start {local_text(r.earliest_start, zone, now)}"
-    return f"by {local_text(r.take_out_staffed_by, zone, now)}"
+        return "" if r.earliest_start is None else f"from {local_text(r.earliest_start, zone, now)}"
+    return f"take out by {local_text(r.take_out_staffed_by, zone, now)}"
 
 
-def draw_list(screen: Screen, day: date, rows: "Sequence[Row]", zone: ZoneInfo, words: Sequence[str]) -> None:
-    """The sheet for the fridge door."""
-    screen.heading(f"To take out on {day_text(day)}")
-    if not rows:
+def draw_list(screen: Screen, door: "DoorList", zone: ZoneInfo, file: str | None) -> None:
+    """The sheet for the fridge door, or where it was written to."""
+    from stockroom.pages.door import take_out_time
+
+    screen.heading(f"To take out on {day_text(door.day)}" + ("" if file is None else f": {file}"))
+    if not door.take:
         screen.note("nothing")
         return
     lines = [
-        [_clock(r.take_out_staffed_by, zone), r.place or "", r.product, r.lot or "", f"B-{r.booking}", "[ ]", "______"]
-        for r in rows
-    ]
-    screen.table(["by", "fridge", "kit", "lot", "booking", "done", "initials"], lines)
-    screen.todo(f"when it is out: stockroom warmup pull B-{rows[0].booking}")
-    for text in (*CAUTIONS, *words):
+        [
+            take_out_time(t, zone), t.row.place or "", t.row.product, t.row.lot or "",
+            "" if t.expiry is None else t.expiry.isoformat(), f"B-{t.row.booking}", "[ ] ____",
+        ]
+        for t in door.take
+    ]  # fmt: skip
+    screen.table(["time", "fridge", "kit", "lot", "expiry", "booking", "out, by"], lines)
+    screen.todo(f"when it is out: stockroom warmup pull B-{door.take[0].row.booking}")
+    for text in (*CAUTIONS, *door.words):
         screen.caution(text)
 
 
@@ -116,6 +178,9 @@ def draw_pulls(screen: Screen, pulls: Sequence[dict[str, Any]], zone: ZoneInfo, 
         ready = _read(p["ready_at"], zone, now)
         until = _read(p["use_by"], zone, now) if p["use_by"] else "ask the maker"
         screen.note(f"{p['pull']}  {p['product']} lot {p['lot']} from {p['from']}: warm {ready}, use by {until}")
+    if pulls:
+        named = " ".join(p["pull"] for p in pulls)
+        screen.note(f"to print a label: stockroom warmup labels {named} --out labels.html")
 
 
 def _read(text: str, zone: ZoneInfo, now: int) -> str:

@@ -7,7 +7,7 @@ are simply empty.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -74,6 +74,16 @@ class Opening:
         local = datetime.fromtimestamp(at, self.zone).replace(second=0)
         doubled = local.replace(fold=1 - local.fold).utcoffset() != local.utcoffset()
         return local.isoformat(timespec="minutes") if doubled else f"{local:%Y-%m-%dT%H:%M}"
+
+    def hour(self, at: int) -> float:
+        """The local hour of the day: 8.5 at half past eight."""
+        local = datetime.fromtimestamp(at, self.zone)
+        return local.hour + local.minute / 60
+
+    def besides(self, exception: DayException) -> "Opening":
+        """The same hours with one more exception, which wins over all others."""
+        last = max((e.seq for e in self.exceptions), default=0) + 1
+        return replace(self, exceptions=(*self.exceptions, replace(exception, seq=last)))
 
     def usual(self, day: date) -> tuple[Span, ...]:
         """The weekday's hours in minutes of the day, closures and exceptions left aside."""

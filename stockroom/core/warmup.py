@@ -7,9 +7,10 @@ is reached; nothing here says that a kit is fit for use.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from stockroom.core.allotment import Allotment, Need, allotments, fits
-from stockroom.core.opening import Opening
+from stockroom.core.opening import DayException, Opening
 from stockroom.core.practice import Practice, Product
 from stockroom.core.takeout import (
     FridgeStock,
@@ -34,7 +35,8 @@ ONLY_HOURS = "opening hours only, not chairs or clinicians"
 class Row:
     """Whether one kit that a booking wants will be warm, and what to do about it; instants in UTC seconds.
 
-    ``lot`` is a lot's code, ``place`` the fridge to take it from. ``why`` is for a person, ``todo`` a command.
+    ``lot`` is a lot's code, ``place`` the fridge to take it from. ``why`` is for a person, ``todo`` a command,
+    ``others`` are other commands that would help as well.
     """
 
     booking: int
@@ -57,6 +59,12 @@ class Row:
     quantity: int = 1
     why: str = ""
     todo: str = ""
+    others: tuple[str, ...] = ()
+
+    @property
+    def todos(self) -> list[str]:
+        """Every command that would help, the nearest first."""
+        return [text for text in (self.todo, *self.others) if text]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +148,7 @@ def _row_of_kit(one: Allotment, row: Row, kit: Kit) -> Row:
         ready_at=ready,
         use_by=limit,
         why=f"P-{kit.pull} is out since {one.opening.clock(kit.pulled_at)}, {time}{until}",
-        todo=f"booking done B-{row.booking}" if warm else "",
+        todo=f"booking done B-{row.booking}" if warm else f"warmup labels P-{kit.pull} --out labels.html",
     )
 
 
@@ -216,24 +224,54 @@ def _moved(one: Allotment, row: Row, later: int | None) -> Row:
     clock = one.opening.clock
     first = max(one.now, one.now if row.take_out_from is None else row.take_out_from)
     ways: list[str] = []
+    comes_in = ""
     if row.state == "late":
         what = f"it had to be out by {clock(row.take_out_by)} and no kit out can serve it"
     elif first > row.take_out_by:
         what = f"warm-up and procedure take longer than the {_out(one.product)} that it may be out"
     else:
         what = f"between {clock(first)} and {clock(row.take_out_by)} there is no staffed moment to take it out"
-        ways.append("somebody comes in then")
+        span = _visit(one, first, row.take_out_by)
+        ways.append("somebody comes in then" if span is None else f"somebody comes in {span[0]}")
+        comes_in = "" if span is None else span[1]
     if row.earliest_start is not None:
         ways.append(f"it starts at {clock(_minute(row.earliest_start if later is None else later))} ({ONLY_HOURS})")
     out = "; either " + ", or ".join(ways) if len(ways) > 1 else "".join(f"; {way}" for way in ways)
     start = row.earliest_start if later is None else later
+    todos = [comes_in] if comes_in else []
     if start is not None:
-        todo = f"booking move B-{row.booking} --start {one.opening.typed(_minute(start))}"
-    elif ways:
-        todo = f'practice open {one.opening.day(row.take_out_by)} --why "to take out a kit"'
-    else:
-        todo = f"warmup when {row.procedure}"
-    return replace(row, why=what + out + (ASK if one.product.max_out_seconds is None else ""), todo=todo)
+        todos.insert(0, f"booking move B-{row.booking} --start {one.opening.typed(_minute(start))}")
+    elif not todos:
+        todos = [f"warmup when {row.procedure}"]
+    row = replace(row, todo=todos[0], others=tuple(todos[1:]))
+    return replace(row, why=what + out + (ASK if one.product.max_out_seconds is None else ""))
+
+
+VISIT = 900
+"""Seconds that somebody is there before and after the moment of taking a kit out, where the margin asks for no more."""
+AWAKE = (7, 20)
+"""Hours of the day in which somebody is asked to come in, where there is such a moment."""
+
+
+def _visit(one: Allotment, first: int, last: int) -> tuple[str, str] | None:
+    """(when, the command that opens the practice) for the latest moment in [first, last] at which somebody could
+    come in to take a kit out, by day rather than by night; None where coming in would not help."""
+    opening, habit = one.opening, one.habit
+    days = [opening.day(last) - timedelta(days=n) for n in range(8)]
+    moments = [opening.at(day, minute) for day in days for minute in (habit.rounds or (60 * AWAKE[1],))]
+    moments = sorted({m for m in (*moments, *(() if habit.rounds else (last,))) if first <= m <= last}, reverse=True)
+    moments.sort(key=lambda m: not AWAKE[0] <= opening.hour(m) <= AWAKE[1])
+    for moment in moments:
+        day = opening.day(moment)
+        around = max(VISIT, habit.margin)
+        start = max(0, (moment - around - opening.midnight(day)) // 300 * 5)
+        end = min(1440, -(-(moment + around - opening.midnight(day)) // 300) * 5)
+        opened = opening.besides(DayException(day, True, start, end))
+        found = opened.latest(last, habit.margin, habit.rounds, first)
+        if found is not None:
+            clock = f"--from {start // 60:02}:{start % 60:02} --to {end // 60:02}:{end % 60:02}"
+            return f"at {opening.clock(found)}", f'practice open {day} {clock} --why "to take out a kit"'
+    return None
 
 
 def _short(one: Allotment, row: Row) -> Row:

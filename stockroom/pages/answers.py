@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from stockroom.core.records import Booking
     from stockroom.core.warmup import Row
+    from stockroom.tasks.broken_plan import Broken
     from stockroom.tasks.excursions_now import ExcursionNow
     from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
     from stockroom.tasks.trace import BookingTrace, ExcursionTrace, LotTrace
@@ -151,15 +152,26 @@ def row_answer(r: Row) -> dict[str, Any]:
         "earliest_start": instant(r.earliest_start),
         "why": r.why,
         "todo": r.todo,
+        "todos": r.todos,
     }
 
 
-def plan_answer(plan: WarmPlan) -> dict[str, Any]:
+def plan_answer(plan: WarmPlan, broken: Sequence[Broken] = ()) -> dict[str, Any]:
     """``warmup check``."""
     return {
         "as_of": instant(plan.as_of),
         "attention": plan.attention,
         "bookings": [row_answer(r) for r in plan.rows],
+        "broken": [
+            {
+                "booking": f"B-{b.booking}",
+                "state": b.state,
+                "since": instant(b.since),
+                "entry": None if b.entry is None else f"R-{b.entry}",
+                "what": b.what,
+            }
+            for b in broken
+        ],
     }
 
 

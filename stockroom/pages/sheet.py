@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from importlib import resources
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from stockroom.core.units import degrees
 from stockroom.core.when import day_text, local_text
+from stockroom.pages.paper import rendered
 from stockroom.pages.values import instant, shown
 from stockroom.tasks.act import CAUTIONS
 from stockroom.tasks.excursions_now import ExcursionNow
@@ -44,15 +44,10 @@ class Slot:
 
 def sheet_html(sheet: MonthSheet) -> str:
     """The file's text."""
-    import jinja2
-
-    template = resources.files(__package__).joinpath("sheet.html").read_text(encoding="utf-8")
-    made = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).from_string(template)
     month = month_text(sheet)
     names = ", ".join(s.fridge.name for s in sheet.sheets)
-    return made.render(
+    return rendered(
+        "sheet.html",
         title=shown(f"{names}, {month}"),
         month=month,
         sheets=[_Page(sheet, s).view() for s in sheet.sheets],

@@ -49,6 +49,12 @@ def bookings(conn: sa.Connection, until: int = FOREVER, only: int | None = None)
     return found
 
 
+def changes(conn: sa.Connection) -> list[tuple[int, int]]:
+    """(when it holds from, entry) of every standing change of a booking."""
+    query = sa.select(t.booking_change.c.at, t.booking_change.c.entry).where(live(t.booking_change))
+    return [(int(at), int(entry)) for at, entry in conn.execute(query)]
+
+
 def numbers_by_external(conn: sa.Connection) -> dict[str, int]:
     """Outside id -> B-number."""
     rows = conn.execute(

@@ -207,6 +207,12 @@ def backs(conn: sa.Connection) -> dict[str, int]:
     return {str(name): int(at) for name, at in conn.execute(query)}
 
 
+def promises(conn: sa.Connection) -> list[tuple[int, int]]:
+    """(when, entry) of every standing promise of a kit, and of every one that was taken from it."""
+    query = sa.select(t.promise.c.at, t.promise.c.entry).where(live(t.promise))
+    return [(int(at), int(entry)) for at, entry in conn.execute(query)]
+
+
 def pulled(book: Book, lot: int, source: int, prior: int | None = None) -> tuple[int, int]:
     """Appends a kit taken out of the fridge: (P-number, key of the place that it is now).
 

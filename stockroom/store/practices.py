@@ -46,6 +46,15 @@ def day_exceptions(conn: sa.Connection, until: int = FOREVER) -> list[tuple[str,
     ]
 
 
+def changes(conn: sa.Connection) -> list[tuple[int, int]]:
+    """(when it holds from, entry) of every closed or opened day and every later practice file."""
+    days = sa.select(t.day_exception.c.at, t.day_exception.c.entry).where(live(t.day_exception))
+    files = sa.select(t.practice_version.c.valid_from, t.practice_version.c.entry).where(
+        live(t.practice_version), t.practice_version.c.valid_from.is_not(None)
+    )
+    return [(int(at), int(entry)) for query in (days, files) for at, entry in conn.execute(query)]
+
+
 def day_excepted(book: Book, site: str, exception: DayException) -> None:
     """Appends that a day, or part of it, is closed or open after all."""
     book.add(

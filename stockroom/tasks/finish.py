@@ -1,24 +1,25 @@
 """What became of a booking: done, with what it used by lot, or missed."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from stockroom.core.practice import Product
 from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
-from stockroom.core.warmup import Kit, ready_at, use_by
+from stockroom.core.warmup import ready_at, use_by
 from stockroom.core.when import local_text, utc_text
 from stockroom.errors import Refused
 from stockroom.store import bookings, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.book import free_promises, still_out
-from stockroom.tasks.diary import booking_named, diary
+from stockroom.tasks.diary import booking_named
 from stockroom.tasks.move_stock import use_pieces
-from stockroom.tasks.places import key_of, number_of, procedure_named, product_named
+from stockroom.tasks.places import key_of, procedure_named, product_named, pull_number
 from stockroom.tasks.rules import rules
-from stockroom.tasks.shelves import LotNow, lots_now, lots_of
-from stockroom.tasks.warm_plan import expiry_end
+from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.warm_plan import needs_of
+from stockroom.tasks.which_kit import kit_out, kits_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,8 @@ class Outcome:
     used: Mapping[str, int] = field(default_factory=dict)
     lots: Mapping[str, str] = field(default_factory=dict)
     pulls: tuple[str, ...] = ()
+    wasted: tuple[str, ...] = ()
+    """Kits that were opened for it and not used on it."""
 
 
 def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
@@ -54,10 +57,13 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
             pieces[product.code] = pieces.get(product.code, 0) + n
         lots = {product_named(rec.rules.practice, c).code: lot for c, lot in outcome.lots.items()}
         _named_fit(rec, pieces, lots, outcome.pulls)
-        used: list[dict[str, object]] = []
+        used = _wasted(rec, booking, outcome.wasted)
         for code, n in pieces.items():
             used += _use(rec, products[code], n, booking, lots.get(code), outcome.pulls)
         _change(rec, booking, "done", cycles, "stopped" if outcome.stopped else None)
+        if outcome.stopped and outcome.cycles is None:
+            todo = f"stockroom undo {rec.book.label} --why cycles, then again with --cycles N"
+            rec.note("cycles-unsaid", f"stopped, and yet counted with all {cycles} cycles", todo, urgent=True)
         free_promises(rec, booking.number)
         rec.book.what = f"B-{booking.number} done: " + ", ".join(
             f"{u['quantity']} x {u['product']} lot {u['lot']}" for u in used
@@ -70,6 +76,20 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
     return rec.done()
 
 
+def _wasted(rec: Recording, booking: Booking, named: tuple[str, ...]) -> list[dict[str, object]]:
+    """Appends that kits were opened for a booking and not used on it: they are used up all the same."""
+    used: list[dict[str, object]] = []
+    known = ledger.pulls(rec.conn)
+    for text in dict.fromkeys(named):
+        pull = known.get(pull_number(rec.conn, text) or 0)
+        now = None if pull is None else lots_now(rec.conn, rec.act.at, [pull.lot]).get(pull.lot)
+        if pull is None or now is None or not now.state.quantity(pull.place):
+            raise Refused("not-out", f'there is no kit "{text}" out of the fridge', "see: stockroom stock list")
+        product = product_named(rec.rules.practice, pull.product)
+        used.append(use_kit(rec, product, pull, now, booking, why="opened and wasted") | {"wasted": True})
+    return used
+
+
 def _named_fit(rec: Recording, pieces: dict[str, int], lots: Mapping[str, str], named: tuple[str, ...]) -> None:
     """Kits and lots that a person names are used, or refused: never left aside. Extra kits add to what is used."""
     for code in lots:
@@ -78,7 +98,7 @@ def _named_fit(rec: Recording, pieces: dict[str, int], lots: Mapping[str, str], 
     known = ledger.pulls(rec.conn)
     count: dict[str, int] = {}
     for text in named:
-        pull = known.get(number_of(text, "P") or 0)
+        pull = known.get(pull_number(rec.conn, text) or 0)
         if pull is None:
             raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
         if pull.product not in pieces:
@@ -104,13 +124,17 @@ def _at_its_time(store: Store, act: Act, text: str) -> Act:
 
 def _to_finish(rec: Recording, text: str) -> Booking:
     booking = booking_named(rec.conn, rec.rules, text)
+    _booked_still(booking)
+    return booking
+
+
+def _booked_still(booking: Booking) -> None:
     if booking.state != "booked":
         raise Refused(
             "over-already",
             f"B-{booking.number} is {booking.state} already",
             f"to take that back: stockroom undo R-{booking.entry} --why …",
         )
-    return booking
 
 
 def _change(rec: Recording, booking: Booking, state: str, cycles_done: int | None, outcome: str | None) -> None:
@@ -126,7 +150,11 @@ def _use(
 ) -> list[dict[str, object]]:
     used: list[dict[str, object]] = []
     if product.warms:
-        for pull, now in _kits(rec, product, booking, lot, named)[:n]:
+        wanted = [pull_number(rec.conn, text) or 0 for text in named]
+        out, gone = kits_for(rec.conn, rec.rules, product, booking, rec.act.at, lot, wanted)
+        if gone:
+            raise Refused("not-out", f"P-{gone[0]} is not out of the fridge any more", "see: stockroom stock list")
+        for pull, now in out[:n]:
             used.append(use_kit(rec, product, pull, now, booking))
     left = n - len(used)
     if left > 0:
@@ -135,47 +163,11 @@ def _use(
     return used
 
 
-def _kits(
-    rec: Recording, product: Product, booking: Booking, lot: str | None, named: tuple[str, ...]
-) -> list[tuple[Pull, LotNow]]:
-    """Kits that are out, in the order in which they would be used: named, promised to it, then free and earliest use-by."""
-    lots = {x.lot.key: x for x in lots_of(rec.conn, product.code, rec.act.at)}
-    out = []
-    wanted = [number_of(p, "P") for p in named]
-    known = ledger.pulls(rec.conn)
-    for pull in known.values():
-        now = lots.get(pull.lot)
-        if pull.product != product.code or now is None or not now.state.quantity(pull.place):
-            if pull.number in wanted and pull.product == product.code:
-                raise Refused(
-                    "not-out", f"P-{pull.number} is not out of the fridge any more", "see: stockroom stock list"
-                )
-            continue
-        if (lot is not None and now.lot.code != lot) or (
-            pull.booking not in (None, booking.number) and pull.number not in wanted
-        ):
-            continue
-        kit = _kit(rec, pull, now, booking.site)
-        until = use_by(kit, product)
-        ready = ready_at(kit, product)
-        poor = any(p.held for p in now.state.at(pull.place)) or (ready is not None and ready > booking.start)
-        rank = (pull.number not in wanted, pull.booking != booking.number, poor, until or 1 << 60, pull.number)
-        out.append((rank, pull, now))
-    return [(pull, now) for _, pull, now in sorted(out, key=lambda x: x[0])]
-
-
-def _kit(rec: Recording, pull: Pull, now: LotNow, site: str) -> Kit:
-    return Kit(
-        pull.product, pull.lot, now.lot.code, site, expiry_end(rec.rules, now, site), pull.source, pull.number, pull.at,
-        pull.out_before, pull.booking,
-    )  # fmt: skip
-
-
 def use_kit(
     rec: Recording, product: Product, pull: Pull, now: LotNow, booking: Booking, why: str | None = None
 ) -> dict[str, object]:
     """Appends that a kit that was out is used up, with every rule that this broke."""
-    kit, at, zone = _kit(rec, pull, now, booking.site), rec.act.at, rec.rules.zone
+    kit, at, zone = kit_out(rec.rules, pull, now, booking.site), rec.act.at, rec.rules.zone
     ready, until = ready_at(kit, product), use_by(kit, product)
     name = f"{product.code} lot {now.lot.code} (P-{pull.number})"
     if why is None:
@@ -190,6 +182,12 @@ def use_kit(
             rec.broke("used-expired", f"{name} used after its expiry")
         if any(p.held for p in now.state.at(pull.place)):
             rec.broke("used-held", f"{name} used while in quarantine", "tell the responsible clinician")
+    if pull.booking not in (None, booking.number):
+        other = bookings.bookings(rec.conn, only=pull.booking).get(pull.booking or 0)
+        if other is not None and other.state == "booked":
+            rec.note(
+                "kit-taken", f"P-{pull.number} was promised to B-{pull.booking}", "stockroom warmup check", urgent=True
+            )
     target = ledger.placed(rec.book, "used", "outside")
     ledger.moved(rec.book, pull.lot, 1, key_of(rec, pull.place), target, "use", booking=booking.number, why=why)
     return {"product": product.code, "pull": f"P-{pull.number}", "lot": now.lot.code, "place": "out", "quantity": 1}
@@ -210,11 +208,7 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
             raise Refused(
                 "sealed-or-opened", f"{names} is out for B-{booking.number}", "add --kit sealed or --kit opened"
             )
-        used = []
-        if kit == "opened":
-            for pull, now in out:
-                product = product_named(rec.rules.practice, pull.product)
-                used.append(use_kit(rec, product, pull, now, booking, why="opened, then the booking was missed"))
+        used = _opened(rec, booking, out) if kit == "opened" else []
         _change(rec, booking, "missed", None, kit)
         freed = free_promises(rec, booking.number) if kit != "opened" else []
         rec.book.what = f"B-{booking.number} missed" + (f", kit {kit}" if kit else "")
@@ -224,12 +218,38 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
     return rec.done()
 
 
-def unrecorded(store: Store, at: int, site: str | None) -> list[Booking]:
-    """Bookings that should be over and of which nobody has said what became of them."""
-    with store.reading() as conn:
-        rule = rules(conn, at)
-        found = diary(conn, rule, at, rule.sites(site)).values()
-    return sorted((b for b in found if b.state == "booked" and b.end <= at), key=lambda b: b.start)
+def _opened(rec: Recording, booking: Booking, out: list[tuple[Pull, LotNow]]) -> list[dict[str, object]]:
+    """Appends that the kits of a missed booking were opened: those that are out for it, else free ones that are out,
+    else ones straight from the fridge."""
+    why = "opened, then the booking was missed"
+    practice = rec.rules.practice
+    left: dict[str, int] = {}
+    for need in needs_of(rec.rules, booking, ()):
+        left[need.product] = left.get(need.product, 0) + 1
+    used = []
+    for pull, now in out:
+        left[pull.product] = left.get(pull.product, 0) - 1
+        used.append(use_kit(rec, product_named(practice, pull.product), pull, now, booking, why=why))
+    for code, n in left.items():
+        product = product_named(practice, code)
+        free, _ = kits_for(rec.conn, rec.rules, product, booking, rec.act.at) if n > 0 else ([], [])
+        for pull, now in free[: max(0, n)]:
+            used.append(use_kit(rec, product, pull, now, booking, why=why))
+        if n > len(free):
+            rows = use_pieces(rec, product, n - len(free), booking.site, booking=booking.number, why=why)
+            used += [{"product": code, "pull": None, **row} for row in rows]
+    return used
+
+
+def ready_to_record(store: Store, act: Act, texts: Sequence[str]) -> None:
+    """Raises: Refused where one of several bookings cannot be recorded as done, before any of them is."""
+    for text in texts:
+        at = _at_its_time(store, act, text).at
+        with store.reading() as conn:
+            rule = rules(conn, at)
+            booking = booking_named(conn, rule, text)
+            _booked_still(booking)
+            procedure_named(rule.practice, booking.procedure)
 
 
 def pairs(texts: list[str], what: str) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """Do-not-use, and the named person's decision about it: quarantine, release, discard."""
 
+from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.stock import LotState
 from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
@@ -7,7 +8,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
 from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.move_stock import from_places, there
-from stockroom.tasks.places import code_named, key_of, number_of, place_or_box, places_here
+from stockroom.tasks.places import code_named, key_of, number_of, place_or_box, places_here, pull_number
 from stockroom.tasks.shelves import lot_named, lots_now
 
 
@@ -48,7 +49,7 @@ def _spots(rec: Recording, state: LotState, place: str | None) -> dict[str, int]
 
 
 def _place(rec: Recording, word: str) -> str:
-    pull = number_of(word, "P") if word.upper().startswith("P-") else None
+    pull = pull_number(rec.conn, word) if names_a_kit(word) else None
     return place_or_box(rec, word) if pull is None else f"P-{pull}"
 
 
@@ -137,12 +138,17 @@ def discard(
         decide(rec, causes, "discard", why, answer)
         rec.book.what = f"discarded {quantity} x {code} lot {known.code}: {why}"
         cautions(rec, {code})
-        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity, "pull": pull}
+        rec.fields |= {
+            "product": code,
+            "lot": known.code,
+            "quantity": quantity,
+            "pull": place if pull is not None else None,
+        }
     return rec.done()
 
 
 def _pulled(rec: Recording, text: str) -> tuple[str, str, str]:
-    number = number_of(text, "P")
+    number = pull_number(rec.conn, text)
     found = ledger.pulls(rec.conn).get(number or 0)
     if found is None:
         raise Refused("unknown-pull", f'there is no kit "{text}" out of the fridge', "see: stockroom stock list")

@@ -1,7 +1,9 @@
 """Moves pieces: from place to place, out of the practice again, or used outside a booking."""
 
+from collections.abc import Iterable
 from datetime import date
 
+from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.practice import Product
 from stockroom.core.stock import taken_first
 from stockroom.core.units import count
@@ -12,9 +14,10 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.fault_plan import out_now
 from stockroom.tasks.fridge_now import fridge_now, in_use
-from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named
+from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named, pull_number
 from stockroom.tasks.receive import space_taken
 from stockroom.tasks.refuge import move_all_command, quoted, refuge_for
+from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 
 
@@ -129,7 +132,7 @@ def from_places(
 ) -> list[tuple[str, int]]:
     """(place, pieces) that make up ``quantity`` of a lot, held ones first. Raises: Refused where there are fewer."""
     if place is not None:
-        spot = place_or_box(rec, place) if not place.upper().startswith("P-") else place.upper()
+        spot = f"P-{pull_number(rec.conn, place)}" if names_a_kit(place) else place_or_box(rec, place)
         there(rec, lot, code, product, spot, quantity)
         return [(spot, quantity)]
     now = lots_now(rec.conn, rec.act.at, [lot]).get(lot)
@@ -179,17 +182,18 @@ def use_pieces(
     """
     at = rec.act.at
     today = rec.rules.opening(site).day(at)
-    rows = _takeable(rec, product, site, lot, today)
+    only = None if lot is None else lot_named(rec.conn, product.code, lot).key
+    rows = takeable(rec.rules, lots_of(rec.conn, product.code, at), site, only, today)
     used: list[dict[str, object]] = []
     target = ledger.placed(rec.book, "used", "outside")
     left = quantity
     for index, pieces in taken_first([(r[3], r[4], r[2]) for r in rows], quantity):
-        now, place, _, _, rank = rows[index]
+        now, place, _, _, _, held = rows[index]
         ledger.moved(rec.book, now.lot.key, pieces, key_of(rec, place), target, "use", booking=booking, why=why)
         used.append({"lot": now.lot.code, "place": place, "quantity": pieces})
         left -= pieces
-        _breaches(rec, product, now, place, pieces, rank, today)
-        if product.warms and booking is not None:
+        _breaches(rec, product, now, pieces, held, today)
+        if product.warms and booking is not None and why is None:
             rec.broke("used-cold", f"{product.code} lot {now.lot.code} used straight from {place}, without its warm-up")
         rec.touches(place, at)
     if left > 0:
@@ -197,39 +201,35 @@ def use_pieces(
     return used
 
 
-Row = tuple[LotNow, str, int, date | None, str]
+Takeable = tuple[LotNow, str, int, date | None, str, bool]
+"""(lot, place, pieces, expiry as it ranks, rank, whether they are held)."""
 
 
-def _takeable(rec: Recording, product: Product, site: str, lot: str | None, today: date) -> list[Row]:
-    """(lot, place, pieces, expiry, rank): what could be taken, usable first, then expired, then held."""
-    practice = rec.rules.practice
-    only = None if lot is None else lot_named(rec.conn, product.code, lot).key
-    rows: list[Row] = []
-    for now in lots_of(rec.conn, product.code, rec.act.at):
-        if only is not None and now.lot.key != only:
-            continue
-        for place in sorted({p.place for p in now.state.inside()}):
-            if place.startswith("P-") or (practice.site_of(place) or site) != site:
-                continue
-            for held in (False, True):
-                pieces = now.state.quantity(place, held=held)
-                if pieces:
-                    bad = "2" if held else "1" if now.expired(today) else "0"
-                    rows.append((now, place, pieces, now.lot.expiry, f"{bad} {now.lot.code} {place}"))
-    # Usable pieces come before expired and held ones whatever their dates: taken_first sorts by expiry, then rank.
-    good = [r for r in rows if r[4][0] == "0"]
-    poor = sorted((r for r in rows if r[4][0] != "0"), key=lambda r: r[4])
-    return good + [(n, p, q, date.max, f"~{i:04} {r}") for i, (n, p, q, _, r) in enumerate(poor)]
+def takeable(rule: Rules, lots: Iterable[LotNow], site: str, only: int | None, today: date) -> list[Takeable]:
+    """What could be taken of some lots at a site, for ``taken_first``: usable, then expired, then held, whatever
+    their dates."""
+    practice = rule.practice
+    found = [
+        (now, place, pieces, 2 if held else 1 if now.expired(today) else 0)
+        for now in lots
+        if only is None or now.lot.key == only
+        for place in sorted({p.place for p in now.state.inside()})
+        if not place.startswith("P-") and (practice.site_of(place) or site) == site
+        for held in (False, True)
+        if (pieces := now.state.quantity(place, held=held))
+    ]
+    good = [(n, p, q, n.lot.expiry, f"{n.lot.code} {p}", False) for n, p, q, bad in found if not bad]
+    poor = sorted((x for x in found if x[3]), key=lambda x: (x[3], x[0].lot.code, x[1]))
+    return good + [(n, p, q, date.max, f"~{i:04}", bad == 2) for i, (n, p, q, bad) in enumerate(poor)]
 
 
-def _breaches(rec: Recording, product: Product, now: LotNow, place: str, pieces: int, rank: str, today: date) -> None:
-    if " 2 " in rank:
-        rec.broke(
-            "used-held", f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code} used while in quarantine"
-        )
+def _breaches(rec: Recording, product: Product, now: LotNow, pieces: int, held: bool, today: date) -> None:
+    what = f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code}"
+    if held:
+        rec.broke("used-held", f"{what} used while in quarantine", "tell the responsible clinician")
     if now.expired(today):
         expiry = day_text(now.lot.expiry) if now.lot.expiry else ""
-        rec.broke("used-expired", f"{count(pieces, 'piece')} of {product.code} lot {now.lot.code} used after {expiry}")
+        rec.broke("used-expired", f"{what} used after {expiry}")
 
 
 def _unaccounted(

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 
+from stockroom.core.kit_mark import lot_mark, names_a_kit, said
 from stockroom.core.practice import Practice, Procedure, Product
 from stockroom.core.records import OUTSIDE
 from stockroom.errors import Refused, nearest, unknown
@@ -82,7 +83,7 @@ def place_or_box(rec: Recording, word: str) -> str:
     known = folded(word, [n for n, kind in kinds.items() if kind in ("box", "fridge", "shelf")])
     if known is not None:
         return known
-    if word in OUTSIDE or re.fullmatch(r"P-\d+", word):
+    if word in OUTSIDE or names_a_kit(word):
         raise Refused("unknown-place", f'"{word}" is not a place to put things', "name a fridge, a shelf or a box")
     hint = nearest(word, names, SLIP_OF_A_NAME)
     if hint and not (
@@ -110,6 +111,8 @@ def places_here(rec: Recording, places: Iterable[str]) -> list[str]:
 
 def known_place(conn: Link, practice: Practice, word: str) -> str:
     """A place of the practice file, or one that is on record: a box, a fridge that is gone, a kit (P-5). Raises: Refused."""
+    if names_a_kit(word):
+        word = f"P-{pull_number(conn, word)}"
     recorded = [n for n, kind in ledger.place_kinds(conn).items() if kind != "outside"]
     found = folded(word, _places(practice)) or folded(word, recorded)
     return found if found is not None else place_named(practice, word)
@@ -137,3 +140,24 @@ def number_of(text: str, letter: str) -> int | None:
     """7 from ``B-7``, ``b7`` or ``7``; None for anything else."""
     found = re.fullmatch(rf"(?:{letter}-?)?(\d{{1,9}})", text.strip(), re.IGNORECASE)
     return int(found.group(1)) if found else None
+
+
+def pull_number(conn: Link, text: str) -> int | None:
+    """5 from ``P-5``, ``p5``, ``5`` or the text of a kit's label (``P-5.7J077``); None for anything else.
+
+    The one place in which a kit's number is read. Raises: Refused where a label names another lot than the kit has.
+    """
+    found = said(text)
+    if found is None:
+        return None
+    number, lot = found
+    pull = ledger.pulls(conn).get(number) if lot is not None else None
+    if pull is not None:
+        code = ledger.lots(conn)[pull.lot].code
+        if lot_mark(code) != lot:
+            raise Refused(
+                "other-label",
+                f'the label "{text.strip()}" is not of this kit: P-{number} is {pull.product} lot {code}',
+                "look at the box; its number alone, typed, names the kit on record",
+            )
+    return number

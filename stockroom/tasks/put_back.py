@@ -7,7 +7,7 @@ from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, cautions, recording
 from stockroom.tasks.diary import booking_named
-from stockroom.tasks.places import fridge_named, key_of, number_of, product_named
+from stockroom.tasks.places import fridge_named, key_of, product_named, pull_number
 from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import expiry_end, needs_of
 
@@ -19,7 +19,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
     Raises: Refused where it is not out.
     """
     with recording(store, act, "back") as rec:
-        number = number_of(pull, "P")
+        number = pull_number(rec.conn, pull)
         found = ledger.pulls(rec.conn, act.at).get(number or 0)
         now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
         if found is None or now is None or not now.state.quantity(found.place):
@@ -50,7 +50,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
 def promise(store: Store, act: Act, pull: str, booking: str) -> Recorded:
     """Promises a kit that is out to a booking; the promise stands while the kit can serve it. Raises: Refused."""
     with recording(store, act, "promise") as rec:
-        number = number_of(pull, "P")
+        number = pull_number(rec.conn, pull)
         found = ledger.pulls(rec.conn, act.at).get(number or 0)
         now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
         if found is None or now is None or not now.state.quantity(found.place):

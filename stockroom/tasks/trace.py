@@ -3,14 +3,16 @@
 from dataclasses import dataclass
 
 from stockroom.core.exposure import Exposure
+from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.records import Booking, Lot
 from stockroom.core.stock import LotState
+from stockroom.errors import Refused
 from stockroom.store import Link, bookings, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import booking_named, booking_of
 from stockroom.tasks.excursions_now import ExcursionNow, excursion_named
 from stockroom.tasks.lot_exposure import lot_exposure
-from stockroom.tasks.places import code_named, number_of
+from stockroom.tasks.places import code_named, number_of, pull_number
 from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now
 
@@ -55,14 +57,23 @@ class LotTrace:
         return self.received + self.adjusted + self.unaccounted - gone - self.on_hand - self.out
 
 
-def trace_lot(store: Store, product: str, lot: str, as_of: int) -> LotTrace:
-    """Follows a lot by its exact code. Raises: Refused."""
+def trace_lot(store: Store, product: str, lot: str | None, as_of: int) -> LotTrace:
+    """Follows a lot by its exact code, or by the number or label of a kit of it (``P-5``). Raises: Refused."""
     with store.reading() as conn:
         rule = rules(conn, as_of)
-        code = code_named(conn, rule.practice, product)
-        found = lot_named(conn, code, lot)
+        if lot is None:
+            found = _lot_of_kit(conn, product)
+        else:
+            found = lot_named(conn, code_named(conn, rule.practice, product), lot)
         now = lots_now(conn, as_of, [found.key]).get(found.key) or _empty(found)
         return _traced(conn, now, as_of)
+
+
+def _lot_of_kit(conn: Link, text: str) -> Lot:
+    pull = ledger.pulls(conn).get(pull_number(conn, text) or 0) if names_a_kit(text) else None
+    if pull is None:
+        raise Refused("which-lot", f'"{text}" alone names no lot', "give PRODUCT LOT, or a kit's number or label: P-5")
+    return ledger.lots(conn)[pull.lot]
 
 
 def _empty(lot: Lot) -> LotNow:

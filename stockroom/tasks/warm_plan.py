@@ -1,7 +1,7 @@
 """Which kit for which booking, and when to take it out: the plan from what is on record."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 
 from stockroom.core.records import Booking, Pull
@@ -10,7 +10,7 @@ from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused
 from stockroom.store import Link, ledger
 from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.shelves import LotNow, lots_now, lots_of
+from stockroom.tasks.shelves import LotNow, lots_now
 
 HELP = ("late", "blocked", "short")
 """The states in which a booking cannot be served as things stand."""
@@ -133,9 +133,18 @@ class WarmPlan:
 
 
 def warm_plan(
-    conn: Link, at: int, *, site: str | None = None, days: int | None = None, rule: Rules | None = None
+    conn: Link,
+    at: int,
+    *,
+    site: str | None = None,
+    days: int | None = None,
+    rule: Rules | None = None,
+    cures: bool = True,
 ) -> WarmPlan:
-    """The warm-up plan of all coming bookings; ``days`` shows only those that start within so many days."""
+    """The warm-up plan of all coming bookings; ``days`` shows only those that start within so many days.
+
+    With ``cures`` a row that is short says which order, delivery or decision would cure it.
+    """
     rule = rule or rules(conn, at)
     sites = rule.sites(site)
     coming = {n: b for n, b in diary(conn, rule, at, sites).items() if b.state == "booked" and b.start > at}
@@ -146,7 +155,10 @@ def warm_plan(
     kits = kits_now(conn, rule, at, sites)
     needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
     rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
-    rows = [_held_hint(conn, r, at) if r.state == "short" else r for r in rows]
+    if cures and any(r.state == "short" for r in rows):
+        from stockroom.tasks.cures import with_cures
+
+        rows = with_cures(conn, rule, rows, at)
     unused = tuple(wasted(rows, kits.out, rule.practice, at))
     if days is not None:
         horizon = rule.opening(sites[0])
@@ -155,26 +167,11 @@ def warm_plan(
     return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming, unused)
 
 
-def _held_hint(conn: Link, row: Row, at: int) -> Row:
-    """Where stock is held, a decision could cure what is short: says so, and which excursion it waits for."""
-    causes: set[str] = set()
-    pieces = 0
-    for now in lots_of(conn, row.product, at):
-        for parcel in now.state.inside():
-            if parcel.held:
-                pieces += parcel.quantity
-                causes |= set(parcel.causes)
-    if not pieces:
-        return row
-    what = f"{row.why}; {pieces} in quarantine ({', '.join(sorted(causes))})"
-    return replace(row, why=what, todo="fridge check" if any(c.startswith("E-") for c in causes) else row.todo)
-
-
 def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, str]:
     """Bookings that are late, blocked or short, or lie outside staffed time -> why."""
     found: dict[int, str] = {}
     for site in sites:
-        made = warm_plan(conn, at, site=site if site else None, rule=rule)
+        made = warm_plan(conn, at, site=site if site else None, rule=rule, cures=False)
         for number, booking in made.bookings.items():
             if not in_hours(rule, booking):
                 found[number] = "lies outside the hours in which somebody is there"

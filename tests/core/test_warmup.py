@@ -76,7 +76,7 @@ def test_blocked_by_too_few_hours_out_names_both_ways_out():
     assert only.take_out_from == moment("2026-02-28T10:45")
     assert only.earliest_start == moment("2026-02-27T12:00")
     assert "between Sat 28 Feb 10:45 and Sun 1 Mar 09:00" in only.why
-    assert "somebody comes in then" in only.why
+    assert "somebody comes in at Sun 1 Mar 09:00" in only.why  # the latest moment, and by day
     assert "it starts at Tue 3 Mar 08:45 (opening hours only, not chairs or clinicians)" in only.why
     assert only.todo == "booking move B-7 --start 2026-03-03T08:45"
 

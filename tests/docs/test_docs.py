@@ -202,6 +202,8 @@ LOOKS = (
     "fridge chart --out chart.svg",
     "fridge sheet --month 2026-03 --out sheet.html",
     "warmup check",
+    "warmup list --out door.html",
+    "warmup labels --out labels.html",
     "warmup when single-tooth --days 30",
     "stock list",
     "stock expiring",

@@ -1,0 +1,88 @@
+"""What broke a booking that was served before: the record, or the time, after which no kit could serve it any more.
+
+Nothing about the plan is kept: it is made anew as of earlier instants. Between the moment at which a booking came to be
+as it is and now, halving finds a change after which it needs help while before it did not.
+"""
+
+from dataclasses import dataclass
+
+from stockroom.core.when import local_text
+from stockroom.store import Link, bookings, entries, ledger, practices
+from stockroom.tasks.rules import Rules
+from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.warm_plan import HELP, WarmPlan, warm_plan
+
+MOST_PLANS, MOST_NEEDS = 60, 20_000
+"""How many plans are made at most, and how many bookings in all of them together: a look stays a look."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A booking that was served until ``since``; ``entry`` is the record that changed that, None where time did."""
+
+    booking: int
+    state: str
+    since: int
+    entry: int | None
+    what: str
+
+
+def broken(conn: Link, rule: Rules, plan: WarmPlan, site: str | None) -> tuple[Broken, ...]:
+    """What broke each booking of a plan that is late, blocked or short and was served before, by start."""
+    wrong = {r.booking: r.state for r in plan.rows if r.state in HELP}
+    if not wrong:
+        return ()
+    changes = _changes(conn, rule, plan.as_of)
+    moments = sorted({*changes, plan.as_of})
+    seen: dict[int, dict[int, str]] = {plan.as_of: wrong}
+
+    def needing(at: int) -> dict[int, str]:
+        if at not in seen:
+            made = warm_plan(conn, at, site=site, cures=False)
+            served = {r.booking: r.state for r in made.rows if r.state not in HELP}
+            seen[at] = {r.booking: r.state for r in made.rows if r.state in HELP}
+            # One that is not in the plan at all was not served then.
+            seen[at] |= {n: "" for n in wrong if n not in served and n not in seen[at]}
+        return seen[at]
+
+    most = min(MOST_PLANS, MOST_NEEDS // max(1, len(plan.needs)))
+    found = []
+    for number, state in wrong.items():
+        since = plan.bookings[number].changed_at
+        mine = [at for at in moments if at >= since] or [plan.as_of]
+        # What was looked at for another booking narrows it already.
+        low = max((i for i, at in enumerate(mine) if at in seen and number not in seen[at]), default=0)
+        high = min((i for i, at in enumerate(mine) if i > low and at in seen and number in seen[at]), default=0)
+        if len(seen) > most or high <= low or number in needing(mine[low]):
+            continue  # it never was, or the diary is too large to ask for every booking
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if number in needing(mine[middle]) else (middle, high)
+        found.append(_told(conn, rule, number, state, mine[high], changes, number in needing(mine[high] - 1)))
+    return tuple(found)
+
+
+def _told(
+    conn: Link, rule: Rules, number: int, state: str, at: int, changes: dict[int, list[int]], by_time: bool
+) -> Broken:
+    """Names the record at the instant that broke it; where it was broken the second before, time had done it."""
+    if by_time or at not in changes:
+        gone = "a kit's last day or its use-by has come" if state == "short" else "the time to take a kit out went by"
+        return Broken(number, state, at, None, gone)
+    entry = entries.entries(conn, only=changes[at][-1])[0]
+    when = local_text(at, rule.zone, at)
+    return Broken(number, state, at, entry.n, f"R-{entry.n}, {when}, {entry.by}: {entry.what}")
+
+
+def _changes(conn: Link, rule: Rules, until: int) -> dict[int, list[int]]:
+    """Instant -> the entries that changed kits that warm, bookings, opening hours or rules then, in order."""
+    found: dict[int, list[int]] = {}
+    warms = {p.code for p in rule.practice.products if p.warms}
+    for now in lots_now(conn, until).values():
+        if now.lot.product in warms:
+            for rows in (now.records.movements, now.records.holds, now.records.releases):
+                for row in rows:
+                    found.setdefault(row.at, []).append(row.entry)
+    for at, entry in [*bookings.changes(conn), *practices.changes(conn), *ledger.promises(conn)]:
+        found.setdefault(at, []).append(entry)
+    return {at: sorted(set(rows)) for at, rows in found.items() if at <= until}

@@ -1,0 +1,54 @@
+"""Which of the kits that are out a booking used, unless somebody says so."""
+
+from collections.abc import Sequence
+
+from stockroom.core.practice import Product
+from stockroom.core.records import Booking, Pull
+from stockroom.core.warmup import Kit, ready_at, use_by
+from stockroom.store import Link, ledger
+from stockroom.tasks.rules import Rules
+from stockroom.tasks.shelves import LotNow, lots_of
+from stockroom.tasks.warm_plan import expiry_end
+
+
+def kit_out(rule: Rules, pull: Pull, now: LotNow, site: str) -> Kit:
+    """A pull as the kit that it is, with its times."""
+    return Kit(
+        pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number, pull.at,
+        pull.out_before, pull.booking,
+    )  # fmt: skip
+
+
+def kits_for(
+    conn: Link,
+    rule: Rules,
+    product: Product,
+    booking: Booking,
+    at: int,
+    lot: str | None = None,
+    wanted: Sequence[int] = (),
+) -> tuple[list[tuple[Pull, LotNow]], list[int]]:
+    """Kits that were out at ``at``, in the order in which the booking would use them; and P-numbers among ``wanted``
+    that were not.
+
+    Named ones come first, then those promised to it, then free ones of its site: warm ones that may be used before
+    others, and among them the earliest use-by.
+    """
+    lots = {x.lot.key: x for x in lots_of(conn, product.code, at)}
+    ranked, gone = [], []
+    for pull in ledger.pulls(conn).values():
+        if pull.product != product.code:
+            continue
+        named = pull.number in wanted
+        now = lots.get(pull.lot)
+        if now is None or not now.state.quantity(pull.place):
+            gone += [pull.number] if named else []
+            continue
+        here = (rule.practice.site_of(pull.source) or booking.site) == booking.site
+        mine = pull.booking == booking.number
+        if (lot is not None and now.lot.code != lot) or not (named or mine or (pull.booking is None and here)):
+            continue
+        kit = kit_out(rule, pull, now, booking.site)
+        poor = any(p.held for p in now.state.at(pull.place)) or ready_at(kit, product) > booking.start
+        ranked.append(((not named, not mine, poor, use_by(kit, product) or 1 << 60, pull.number), pull, now))
+    return [(pull, now) for _, pull, now in sorted(ranked, key=lambda r: r[0])], gone
