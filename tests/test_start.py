@@ -40,19 +40,37 @@ def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
         (["fridge", "log", "4", "--fridge", "Cold two", "--by", "AB"], set()),
         (["today"], set()),
         (["fridge", "sheet", "--month", "2026-02", "--out", "x.html", "--as-of", "2026-02-20"], {"jinja2"}),
-        (["fridge", "chart", "--out", "x.svg"], {"matplotlib"}),
-        (["warmup", "check"], set()),
         (["warmup", "list"], set()),
         (["warmup", "list", "--out", "x.html"], {"jinja2"}),
         (["booking", "done", "--by", "AB"], set()),
         (["warmup", "labels", "--out", "x.html"], set()),  # no kit is out: there is nothing to draw
+        (["fridge", "chart", "--out", "x.svg"], {"matplotlib", "dateutil"}),
+        (["warmup", "calendar", "--out", "x.out"], {"icalendar", "dateutil"}),
+        (["warmup", "check"], set()),
+        (["booking", "add", "white", "--start", "2099-03-05T10:00", "--patient", "P-1", "--by", "AB"], set()),
+        (["booking", "import", "x.csv", "--by", "AB"], set()),
+        (["booking", "import", "x.ics", "--by", "AB"], set()),
     ],
 )
 def test_only_what_draws_loads_what_it_draws_with(cli: Line, words: list[str], allowed: set[str]) -> None:
+    cli.file("x.csv", "id,procedure,start,patient\nK1,white,2099-03-05T10:00,P-1\n")
+    cli.file(
+        "x.ics",
+        "BEGIN:VCALENDAR\nBEGIN:VEVENT\nUID:1\nDTSTART:20990305T100000\nSUMMARY:white patient=P-1\nEND:VEVENT\nEND:VCALENDAR\n",
+    )
     words = [str(cli.folder / w) if w.startswith("x.") else w for w in words]
     code = f"from stockroom.cli.main import main; assert main(['--db', {cli.where!r}, *{words!r}]) in (0, 1)"
     found = loaded(code)
-    assert {n.split(".")[0] for n in found} & {"jinja2", "segno", "matplotlib", "alembic", "scipy", "pandas"} == allowed
+    assert {n.split(".")[0] for n in found} & {
+        "jinja2",
+        "segno",
+        "matplotlib",
+        "alembic",
+        "scipy",
+        "pandas",
+        "icalendar",
+        "dateutil",
+    } == allowed
     assert "matplotlib.pyplot" not in found
 
 

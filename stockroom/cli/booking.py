@@ -82,7 +82,24 @@ def link(job: Job, booking: Booking, external_id: Annotated[str, typer.Argument(
 @records(group, "import")
 def import_(
     job: Job,
-    file: Annotated[str, typer.Argument(metavar="FILE.csv", help="id,procedure,start,patient and more.")],
+    file: Annotated[
+        str, typer.Argument(metavar="FILE.csv|FILE.ics", help="A table (id,procedure,start,patient …) or a calendar.")
+    ],
+    column: Annotated[
+        list[str] | None,
+        typer.Option("--column", metavar="OURS=THEIRS", help='start="Begins at"; date=… and time=… for two columns.'),
+    ] = None,
+    state: Annotated[
+        list[str] | None, typer.Option("--state", metavar="OURS=THEIRS", help="booked=Confirmed; may be repeated.")
+    ] = None,
+    procedure: Annotated[
+        list[str] | None,
+        typer.Option("--procedure", metavar="OURS=THEIRS", help="The file's word for a procedure; may be repeated."),
+    ] = None,
+    patient_pattern: Annotated[
+        str | None,
+        typer.Option("--patient-pattern", metavar="REGEX", help="How a patient code looks in a calendar: P-[0-9]+."),
+    ] = None,
     day_first: Annotated[bool, typer.Option("--day-first", help="3/4/2026 is 3 April.")] = False,
     month_first: Annotated[bool, typer.Option("--month-first", help="3/4/2026 is 4 March.")] = False,
     cancel_missing: Annotated[
@@ -92,16 +109,31 @@ def import_(
 ) -> Answer:
     """Take in bookings: new, moved and cancelled ones, by their own id."""
     from stockroom.tasks.import_bookings import import_bookings
+    from stockroom.tasks.read_bookings import Reading
 
     if day_first and month_first:
         raise Refused("either-or", "two options say opposite things", "leave one of them out")
     name, data = file_bytes(file)
-    order = True if day_first else False if month_first else None
+    reading = Reading(
+        dict(_meanings(column)), tuple(_meanings(state)), tuple(_meanings(procedure)),
+        True if day_first else False if month_first else None, patient_pattern,
+    )  # fmt: skip
     result = import_bookings(
-        job.store(), job.act(), data, name, day_first=order, cancel_missing=cancel_missing,
+        job.store(), job.act(), data, name, reading=reading, cancel_missing=cancel_missing,
         agreed=lambda listed: yes or _agreed(job, listed),
     )  # fmt: skip
     return recorded(result)
+
+
+def _meanings(given: list[str] | None) -> list[tuple[str, str]]:
+    """(our word, the file's) of each option; theirs may be empty. Raises: Refused."""
+    found = []
+    for text in given or []:
+        ours, mark, theirs = text.partition("=")
+        if not mark or not ours.strip():
+            raise Refused("bad-option", f'"{text}" is not OURS=THEIRS', 'write it like start="Begins at"')
+        found.append((ours.strip(), theirs.strip()))
+    return found
 
 
 def _agreed(job: Job, listed: list[str]) -> bool:

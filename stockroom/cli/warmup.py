@@ -105,6 +105,32 @@ def labels(
     return labels_command(job, pulls or [], day, (columns, rows, skip), out)
 
 
+@looks(group, "calendar")
+def calendar(
+    job: Job,
+    out: Annotated[str, typer.Option("--out", metavar="FILE.ics", help="Where to write it.")],
+    alarm: Annotated[int, typer.Option("--alarm", metavar="MINUTES", help="How long before it reminds.")] = 15,
+    with_patients: Annotated[
+        bool, typer.Option("--with-patients", help="With the patients' codes, which else stay here.")
+    ] = False,
+) -> Answer:
+    """The take-out times as calendar reminders, the same ids each time."""
+    from stockroom.cli.files import written
+    from stockroom.core.units import count
+    from stockroom.pages.take_out_ics import calendar_answer, calendar_text
+    from stockroom.tasks.take_out_calendar import take_out_calendar
+
+    if not 0 <= alarm <= 10_080:
+        raise Refused("bad-alarm", f"an alarm cannot be {alarm} minutes before", "give 0 to 10080 (seven days)")
+    as_of = job.as_of()
+    with job.store().reading() as conn:
+        made = take_out_calendar(conn, as_of, site=job.site, patients=with_patients)
+    written(job, out, calendar_text(made, alarm))
+    gone = sum(e.cancelled for e in made.events)
+    drawn = f"{out}: {count(len(made.events) - gone, 'take-out')}" + (f", {gone} no longer wanted" if gone else "")
+    return Answer(calendar_answer(made, out), False, lambda screen: screen.line(drawn))
+
+
 @records(group, "pull")
 def pull(
     job: Job,

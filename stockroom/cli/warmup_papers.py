@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from stockroom.cli.fridge_papers import paper
+from stockroom.cli.files import written
 from stockroom.cli.job import Answer, Job
 from stockroom.core.units import count
 from stockroom.core.when import day as read_day
@@ -24,7 +24,7 @@ def list_command(job: Job, day: str | None, out: str | None) -> Answer:
     with job.store().reading() as conn:
         door = door_list(conn, rules(conn, as_of), as_of, on, job.site)
     if out is not None:
-        paper(job, out, door_html(door, zone))
+        written(job, out, door_html(door, zone))
     data = door_answer(door, [row_answer(t.row) for t in door.take], out)
     return Answer(data, False, lambda screen: draw_list(screen, door, zone, out))
 
@@ -41,7 +41,7 @@ def labels_command(job: Job, named: list[str], day: str | None, grid: tuple[int,
     with job.store().reading() as conn:
         found = labels(conn, rules(conn, as_of), as_of, named, on, job.site)
     if found:
-        paper(job, out, labels_html(found, made, zone, as_of))
+        written(job, out, labels_html(found, made, zone, as_of))
 
     def draw(screen: "Screen") -> None:
         if not found:

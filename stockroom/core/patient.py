@@ -19,10 +19,15 @@ def not_a_code(text: str, pattern: str | None) -> str | None:
         return "it has characters that cannot be printed"
     if not any(c.isdigit() for c in code):
         return "without any digit it looks like a name"
-    if re.search(r"[^\W\d_]{2,}[ ,]+[^\W\d_]{2,}", code):
+    if like_a_name(code):
         return "it looks like a name"
     if _DATE.fullmatch(code):
         return "it looks like a birth date"
     if _PHONE.fullmatch(code) and sum(c.isdigit() for c in code) >= 7:
         return "it looks like a telephone number"
     return None
+
+
+def like_a_name(text: str) -> bool:
+    """True where two words of letters stand beside one another."""
+    return re.search(r"[^\W\d_]{2,}[ ,]+[^\W\d_]{2,}", text) is not None

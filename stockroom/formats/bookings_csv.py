@@ -2,14 +2,18 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
-from stockroom.formats.logger_times import DateOrder, instants, stamp, wall_text
-from stockroom.formats.table_text import NamedRow, Rejected, named_table, shown
+from stockroom.errors import Refused
+from stockroom.formats.date_order import DateOrder
+from stockroom.formats.logger_times import instants, stamp, wall_text
+from stockroom.formats.table_text import NamedRow, NamedTable, Rejected, named_table, shown
 
-REQUIRED = ("id", "procedure", "start", "patient")
-OPTIONAL = ("cycles", "state", "made", "site")
+REQUIRED = ("id", "procedure", "patient")
+OPTIONAL = ("start", "date", "time", "cycles", "state", "made", "site")
+COLUMNS = (*REQUIRED, *OPTIONAL)
+STATES = ("booked", "cancelled")
 _STATES = {"": "booked", "booked": "booked", "cancelled": "cancelled", "canceled": "cancelled"}
 
 
@@ -28,39 +32,66 @@ class BookingRow:
     made: int | None
     """When it was booked, None where the file does not say."""
     site: str
+    event: str = ""
+    """The UID where it comes from a calendar; of what is cancelled there the other fields may be empty."""
+    sequence: int = 0
+    stamped: int | None = None
+    """With ``sequence``: which of two versions of an event is the newer one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """What a calendar says about a series: the ids of its instances that start between two instants."""
+
+    cancelled: bool
+    ids: frozenset[str]
+    first: int
+    last: int
+    sequence: int
+    stamped: int | None
 
 
 @dataclass(frozen=True, slots=True)
 class BookingFile:
-    """The bookings in the order of the file, one for each id, and what was not read."""
+    """The bookings in the order of the file, one for each id, and what was not read.
+
+    ``ids``: every id that the file names, in lines that were left out as well. ``series``: by UID, of calendars.
+    """
 
     rows: tuple[BookingRow, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
+    ids: frozenset[str] = frozenset()
+    series: Mapping[str, Series] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What a file calls things: our column -> its own; and its words for states and procedures -> ours."""
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    states: Mapping[str, str] = field(default_factory=dict)
+    procedures: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_bookings(
-    data: bytes,
-    name: str,
-    *,
-    zone: ZoneInfo,
-    day_first: bool | None = None,
-    columns: Mapping[str, str] | None = None,
+    data: bytes, name: str, *, zone: ZoneInfo, day_first: bool | None = None, terms: Terms | None = None
 ) -> BookingFile:
     """The bookings of a file with the columns id, procedure, start, patient, and perhaps cycles, state, made, site.
 
-    Times without an offset are read in ``zone``. ``columns`` maps our name for a column to the file's. Where an id
-    comes twice the later line stands. A date alone in ``made`` is the beginning of that day; a ``made`` that cannot
-    be read costs a note and not the booking.
+    Instead of ``start`` a file may have ``date`` and ``time``. Times without an offset are read in ``zone``. Where an
+    id comes twice the later line stands. A date alone in ``made`` is the beginning of that day; a ``made`` that
+    cannot be read costs a note and not the booking.
 
     Raises: Refused where the file is no text, a required column is missing, or every date could be two.
     """
-    table = named_table(data, name, REQUIRED, OPTIONAL, columns)
+    terms = terms or Terms()
+    table = _table(data, name, terms.columns)
     order = DateOrder(day_first)
-    found = [_booking(row, order, zone) for row in table.rows]
+    found = [_booking(row, order, zone, terms) for row in table.rows]
     if not order.stands(name):
         order = DateOrder(False)
-        found = [_booking(row, order, zone) for row in table.rows]
+        found = [_booking(row, order, zone, terms) for row in table.rows]
     notes = [*table.notes, *order.notes()]
     latest: dict[str, BookingRow] = {}
     rejected = list(table.rejected)
@@ -74,15 +105,32 @@ def read_bookings(
             notes.append(f"{shown(got.id)} is in lines {latest[got.id].line} and {got.line}: the later one stands")
         latest[got.id] = got
     rows = sorted(latest.values(), key=lambda row: row.line)
-    return BookingFile(tuple(rows), tuple(sorted(rejected, key=lambda r: r.line)), tuple(notes))
+    ids = frozenset(row.cells["id"] for row in table.rows if row.cells["id"])
+    return BookingFile(tuple(rows), tuple(sorted(rejected, key=lambda r: r.line)), tuple(notes), ids)
 
 
-def _booking(row: NamedRow, order: DateOrder, zone: ZoneInfo) -> tuple[BookingRow | Rejected, str]:
+def _table(data: bytes, name: str, columns: Mapping[str, str]) -> NamedTable:
+    """The rows; each has a start, or a date and a time. Raises: Refused."""
+    table = named_table(data, name, REQUIRED, OPTIONAL, columns)
+    there = table.columns
+    if "start" in columns and {"date", "time"} & set(columns):
+        raise Refused("either-or", "a start, or a date and a time", "map the one column or the two")
+    if "start" in there or {"date", "time"} <= there:
+        return table
+    missing = tuple({"date", "time"} - there) if {"date", "time"} & there else ("start",)
+    return named_table(data, name, (*REQUIRED, *missing), OPTIONAL, columns)
+
+
+def _booking(row: NamedRow, order: DateOrder, zone: ZoneInfo, terms: Terms) -> tuple[BookingRow | Rejected, str]:
     """One row as a booking, or why not; and what should be said about it."""
     cells = row.cells
-    start = _start(cells["start"], order, row.line, zone)
+    two = "start" not in cells or "date" in terms.columns
+    text = f"{cells['date']} {cells['time']}".strip() if two else cells["start"]
+    start = _start(text, order, row.line, zone)
     made, note = _made(cells.get("made", ""), order, row.line, zone)
-    cycles, state = cells.get("cycles", ""), cells.get("state", "").casefold()
+    cycles = cells.get("cycles", "")
+    states = {**_STATES, **{k.casefold(): v for k, v in terms.states.items()}}
+    state = states.get(cells.get("state", "").casefold(), "")
     why = ""
     if not cells["id"]:
         why = "the id is empty"
@@ -90,13 +138,14 @@ def _booking(row: NamedRow, order: DateOrder, zone: ZoneInfo) -> tuple[BookingRo
         why = f"start: {start}"
     elif cycles and not re.fullmatch("0*[1-9][0-9]{0,3}", cycles):
         why = f"{shown(cycles)} is not a number of cycles"
-    elif state not in _STATES:
+    elif not state:
         why = f"the state {shown(cells['state'])} is neither booked nor cancelled"
     if why or isinstance(start, str):
         return Rejected(row.line, why), ""
+    theirs = {k.casefold(): v for k, v in terms.procedures.items()}
     return BookingRow(
-        row.line, cells["id"], cells["procedure"], start, cells["patient"], int(cycles) if cycles else None,
-        _STATES[state], made, cells.get("site", ""),
+        row.line, cells["id"], theirs.get(cells["procedure"].casefold(), cells["procedure"]), start, cells["patient"],
+        int(cycles) if cycles else None, state, made, cells.get("site", ""),
     ), note  # fmt: skip
 
 

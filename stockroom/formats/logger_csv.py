@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stockroom.errors import Refused
+from stockroom.formats.date_order import DateOrder
 from stockroom.formats.logger_clock import NAIVE, placed
 from stockroom.formats.logger_columns import Layout, layout_of
 from stockroom.formats.logger_rows import rows_of
-from stockroom.formats.logger_times import DateOrder
 from stockroom.formats.table_text import Rejected, plain_text
 
 _LIKELY_FAHRENHEIT = 30_000

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from stockroom.core.units import SLIP_HIGH, SLIP_LOW, milli_from_decimal
 from stockroom.errors import Refused
+from stockroom.formats.date_order import FIRST_YEAR, LAST_YEAR, DateOrder
 from stockroom.formats.logger_clock import NAIVE, Int64
 from stockroom.formats.logger_columns import Layout
 from stockroom.formats.logger_labels import (
@@ -28,7 +29,7 @@ from stockroom.formats.logger_labels import (
     unit_behind,
     unit_in,
 )
-from stockroom.formats.logger_times import DAY, FIRST_YEAR, LAST_YEAR, MOST_OFFSET_HOURS, DateOrder, stamp
+from stockroom.formats.logger_times import DAY, MOST_OFFSET_HOURS, stamp
 from stockroom.formats.table_text import Rejected, cell, fields, shown
 
 CHUNK = 1 << 20

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from stockroom.errors import Refused
-from stockroom.formats.logger_times import DateOrder, month_number, real_day, two_readings
+from stockroom.formats.date_order import DateOrder, month_number, real_day, two_readings
 from stockroom.formats.table_text import NamedRow, Rejected, named_table, shown
 
 OPENING = ("product", "lot", "expiry", "quantity", "place")

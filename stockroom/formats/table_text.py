@@ -38,10 +38,11 @@ MOST_JOINED_LINES = 20
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
-    """A line of the file, counted from 1, that was not read, and why."""
+    """A line of the file, counted from 1, that was not read, and why; in a calendar an event, known by its UID."""
 
     line: int
     why: str
+    event: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +217,8 @@ class NamedTable:
     rows: tuple[NamedRow, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
+    columns: frozenset[str] = frozenset()
+    """Our names of the columns that it has."""
 
 
 def named_table(
@@ -255,7 +258,7 @@ def named_table(
             rejected.append(Rejected(line, why))
             continue
         rows.append(NamedRow(line, {o: cells[i] if i < len(cells) else "" for o, i in places.items()}))
-    return NamedTable(tuple(rows), tuple(rejected), text.notes)
+    return NamedTable(tuple(rows), tuple(rejected), text.notes, frozenset(places))
 
 
 def _header_index(found: Sequence[tuple[int, list[str] | None]], needed: Sequence[str]) -> int:

@@ -93,6 +93,7 @@ def changed(
     cycles_done: int | None = None,
     outcome: str | None = None,
     why: str | None = None,
+    sequence: int | None = None,
 ) -> None:
     """Appends what a booking is from an instant on."""
     book.add(
@@ -107,4 +108,30 @@ def changed(
         cycles_done=cycles_done,
         outcome=outcome,
         why=why,
+        sequence=sequence,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """What a booking ever was, undone records included: its procedures, and its latest start and site."""
+
+    procedures: frozenset[str]
+    start: int
+    site: str
+
+
+def mentions(conn: sa.Connection, until: int) -> dict[int, Mention]:
+    """B-number -> what was ever recorded about it by ``until``, whether or not it was undone since."""
+    query = (
+        sa.select(t.booking_change.c.booking, t.booking_change.c.procedure, t.booking_change.c.start, t.booking.c.site)
+        .join(t.booking, t.booking.c.n == t.booking_change.c.booking)
+        .where(t.booking_change.c.at <= until)
+        .order_by(t.booking_change.c.booking, t.booking_change.c.id)
+    )
+    found: dict[int, Mention] = {}
+    for number, procedure, start, site in conn.execute(query):
+        before = found.get(number)
+        named = {procedure} if before is None else before.procedures | {procedure}
+        found[number] = Mention(frozenset(named), start, site)
+    return found

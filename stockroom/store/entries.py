@@ -43,6 +43,31 @@ def entries(
     ]
 
 
+_PLANNED_BY = (
+    t.booking_change, t.booking, t.movement, t.hold, t.release, t.lot, t.lot_expiry, t.pull, t.promise,
+    t.day_exception, t.practice_version, t.reversal,
+)  # fmt: skip
+"""All that the warm-up plan is made from: what is in none of these cannot change it."""
+
+
+def plan_version(conn: sa.Connection, until: int) -> tuple[int, int]:
+    """How many entries the warm-up plan of ``until`` may rest on, undone ones and what undid them included, and when
+    the last of them was recorded. The count never falls: records are only added.
+    """
+    touched = sa.union(*(sa.select(table.c.entry) for table in _PLANNED_BY)).subquery()
+    row = conn.execute(
+        sa.select(sa.func.count(), sa.func.max(t.entry.c.recorded_at)).where(
+            t.entry.c.at <= until, t.entry.c.n.in_(sa.select(touched.c.entry))
+        )
+    ).one()
+    return int(row[0]), int(row[1] or 0)
+
+
+def first_hash(conn: sa.Connection) -> str:
+    """The hash of the first entry: the same for a practice for ever, and in every copy of its records."""
+    return str(conn.scalar(sa.select(t.entry.c.hash).order_by(t.entry.c.n).limit(1)) or "")
+
+
 def reverse(book: Book, entry: int, why: str) -> None:
     """Appends that an entry counts as if it had never been. (At most once; the table is unique on it.)"""
     book.add(t.reversal, reverses=entry, why=why)

@@ -80,6 +80,16 @@ def remembered(conn: sa.Connection, subject: str) -> str | None:
     return None if found is None else str(found)
 
 
+def remembered_under(conn: sa.Connection, head: str) -> dict[str, str]:
+    """What was last remembered about every subject that begins with ``head``, by what follows it."""
+    found = conn.execute(
+        sa.select(t.remembered.c.subject, t.remembered.c.text)
+        .where(live(t.remembered), t.remembered.c.subject.startswith(head, autoescape=True))
+        .order_by(t.remembered.c.id)
+    )
+    return {str(subject)[len(head) :]: str(text) for subject, text in found}
+
+
 def remember(book: Book, subject: str, text: str) -> None:
     """Appends what to remember about ``subject``."""
     book.add(t.remembered, subject=subject, text=text)

@@ -1,20 +1,24 @@
 """Bookings from a file: new, moved and cancelled ones by their own id; the same file twice changes nothing."""
 
+import json
 from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 from stockroom.core.patient import not_a_code
 from stockroom.core.practice import Practice
-from stockroom.core.units import count
+from stockroom.core.units import count, few
 from stockroom.core.when import local_text
 from stockroom.errors import Refused
-from stockroom.formats.bookings_csv import BookingRow, read_bookings
-from stockroom.store import bookings
-from stockroom.store.bookings import BookingRow as Stored
+from stockroom.formats.bookings_csv import BookingRow
+from stockroom.formats.table_text import shown
+from stockroom.store import bookings, practices
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.book import free_promises, free_useless_promises
 from stockroom.tasks.diary import diary
+from stockroom.tasks.known_bookings import Known, cancelled_as_missing, dropped, missing
 from stockroom.tasks.places import folded
+from stockroom.tasks.read_bookings import Read, Reading, read_file
 from stockroom.tasks.rules import rules
 from stockroom.tasks.warm_plan import HELP, in_hours, warm_plan
 
@@ -25,61 +29,122 @@ def import_bookings(
     data: bytes,
     name: str,
     *,
-    day_first: bool | None = None,
+    reading: Reading = Reading(),  # noqa: B008 (frozen)
     cancel_missing: bool = False,
     agreed: Callable[[list[str]], bool] | None = None,
 ) -> Recorded:
-    """Records what a bookings file says that is not yet on record.
+    """Records what a file of bookings says that is not yet on record: a CSV table, or a calendar (iCalendar).
 
     With ``cancel_missing`` the bookings with an outside id that start within the file's own span and are not in it
-    are cancelled, once ``agreed`` has said yes to the list. Lines that name something unknown are reported and left
-    out. Raises: Refused for a file that cannot be read.
+    are cancelled, once ``agreed`` has said yes to the list. Lines and events that name something unknown are
+    reported and left out. Raises: Refused for a file that cannot be read.
     """
+    subject = f"bookings:{act.site or ''}"
     with store.reading() as conn:
-        zone = rules(conn, act.at).zone
-    read = read_bookings(data, name, zone=zone, day_first=day_first)
-    rejected = [{"line": r.line, "why": r.why} for r in read.rejected]
+        rule = rules(conn, act.at)
+        remembered = practices.remembered(conn, subject)
+        read = read_file(data, name, reading, remembered, rule, act.at)
+        gone = missing(conn, rule, read, act.site) if cancel_missing else []
+    # Asked before the lock is taken: a person who thinks keeps nobody waiting.
+    listed = [f"B-{b.number} ({b.external_id}) {b.procedure} {local_text(b.start, rule.zone)}" for b in gone]
+    if gone and (agreed is None or not agreed(listed)):
+        raise Refused(
+            "not-agreed", "not in the file: " + "; ".join(listed), "to cancel them add --yes; nothing was recorded"
+        )
     with recording(store, act, "bookings") as rec:
-        done: dict[str, list[int]] = {"added": [], "moved": [], "cancelled": [], "changed": []}
-        unchanged = 0
-        known = bookings.numbers_by_external(rec.conn)
-        stored = bookings.bookings(rec.conn)
-        for row in read.rows:
+        done = _Done()
+        rejected = [(r.line, r.event, r.why) for r in read.file.rejected]
+        diary = Known(rec, read.calendar)
+        for row in read.file.rows:
             why = _wrong(rec, row)
             if why:
-                rejected.append({"line": row.line, "why": why})
-                continue
-            what, number = _one(rec, row, stored.get(known.get(row.id, 0)))
-            if what is None:
-                unchanged += 1
+                rejected.append((row.line, row.event, why))
             else:
-                done[what].append(number)
-        if cancel_missing:
-            done["cancelled"] += _missing(rec, read.rows, stored, known, agreed)
-        for number in done["cancelled"]:
+                _count(done, *_one(rec, row, diary))
+        for uid, series in read.file.series.items():
+            done.cancelled += dropped(rec, diary, uid, series)
+        done.cancelled += cancelled_as_missing(rec, [b.number for b in gone], diary)
+        for number in done.cancelled:
             free_promises(rec, number)
-        for number in done["moved"]:
+        for number in done.moved:
             free_useless_promises(rec, number)
-        _help(rec, [*done["added"], *done["moved"], *done["changed"]])
-        parts = [f"{len(v)} {k}" for k, v in done.items() if v]
-        rec.book.what = f"bookings from {name}: {', '.join(parts) or 'nothing new'}"
-        for note in read.notes:
-            rec.note("file", note)
-        if rejected:
-            first = "; ".join(f"line {r['line']}: {r['why']}" for r in rejected[:4])
-            rec.note(
-                "lines-left-out",
-                f"{count(len(rejected), 'line')} left out: {first}",
-                "mend them and import again",
-                urgent=True,
-            )
-        rec.fields |= {k: [f"B-{n}" for n in v] for k, v in done.items()}
-        rec.fields |= {"unchanged": unchanged, "rejected": sorted(rejected, key=lambda r: int(str(r["line"])))}
+        _help(rec, [*done.added, *done.moved, *done.changed])
+        if json.loads(remembered or "{}") != read.memory:
+            practices.remember(rec.book, subject, json.dumps(read.memory, sort_keys=True))
+        _tell(rec, name, read, done, rejected, diary, listed)
     return rec.done()
+
+
+@dataclass(slots=True)
+class _Done:
+    """B-numbers by what the file did to them."""
+
+    added: list[int] = field(default_factory=list)
+    moved: list[int] = field(default_factory=list)
+    cancelled: list[int] = field(default_factory=list)
+    changed: list[int] = field(default_factory=list)
+    unchanged: int = 0
+
+    def lists(self) -> dict[str, list[int]]:
+        """The four lists by name."""
+        return {"added": self.added, "moved": self.moved, "cancelled": self.cancelled, "changed": self.changed}
+
+
+def _count(done: _Done, what: str | None, number: int) -> None:
+    if what is None:
+        done.unchanged += 1
+    else:
+        done.lists()[what].append(number)
+
+
+def _tell(
+    rec: Recording,
+    name: str,
+    read: Read,
+    done: _Done,
+    rejected: list[tuple[int, str, str]],
+    diary: Known,
+    gone: list[str],
+) -> None:
+    lists = done.lists()
+    parts = [f"{len(v)} {k}" for k, v in lists.items() if v]
+    rec.book.what = f"bookings from {name}: {', '.join(parts) or 'nothing new'}"
+    for note in read.file.notes:
+        rec.note("file", note)
+    if gone:
+        rec.note("not-in-file", "not in the file and cancelled: " + "; ".join(gone), urgent=True)
+    if diary.stale:
+        rec.note(
+            "stale",
+            f"{count(len(diary.stale), 'event is', 'events are')} older than what is on record, and left out: "
+            + few(diary.stale, 6),
+            "export the calendar again",
+            urgent=True,
+        )
+    rejected = sorted(rejected)
+    if rejected:
+        noun = "event" if read.calendar else "line"
+        first = "; ".join(f"{shown(e, 80) if read.calendar else f'line {n}'}: {why}" for n, e, why in rejected[:4])
+        rec.note(
+            "lines-left-out",
+            f"{count(len(rejected), noun)} left out: {first}",
+            "mend them and import again",
+            urgent=True,
+        )
+    rec.fields |= {k: [f"B-{n}" for n in v] for k, v in lists.items()}
+    rec.fields |= {
+        "unchanged": done.unchanged,
+        "stale": diary.stale,
+        "rejected": [
+            {"line": n or None, "event": shown(e, 255)[1:-1] if e else None, "why": why} for n, e, why in rejected
+        ],
+    }
 
 
 def _wrong(rec: Recording, row: BookingRow) -> str | None:
     practice = rec.rules.practice
+    if row.event and row.state == "cancelled":
+        return None
     if folded(row.procedure, [p.code for p in practice.procedures]) is None:
         return f'there is no procedure "{row.procedure}"'
     reason = not_a_code(row.patient, practice.patient_code)
@@ -101,12 +166,16 @@ def _site(practice: Practice, row: BookingRow, wanted: str | None) -> str | None
     return names[0] if len(names) == 1 else None
 
 
-def _one(rec: Recording, row: BookingRow, old: Stored | None) -> tuple[str | None, int]:
-    """Appends what one line changes: (added, moved, cancelled, changed or None, B-number)."""
+def _one(rec: Recording, row: BookingRow, diary: Known) -> tuple[str | None, int]:
+    """Appends what one line or event changes: (added, moved, cancelled, changed or None, B-number)."""
     practice = rec.rules.practice
     procedure = folded(row.procedure, [p.code for p in practice.procedures]) or row.procedure
+    old = diary.row(row.id)
     if old is None:
+        if row.event and row.state == "cancelled":
+            return None, 0  # it was never on record: there is nothing to free
         number = bookings.booked(rec.book, _site(practice, row, rec.act.site) or "", row.id)
+        diary.version(row, number)
         # A booking is on record from when it was made, a cancellation from when it was learned of.
         made = row.made if row.made is not None else rec.act.at
         _change(rec, number, row, procedure, "booked", min(made, rec.act.at))
@@ -114,7 +183,15 @@ def _one(rec: Recording, row: BookingRow, old: Stored | None) -> tuple[str | Non
             _change(rec, number, row, procedure, "cancelled", rec.act.at)
             return "cancelled", number
         return "added", number
+    if row.event and row.state == "cancelled":
+        row = replace(row, procedure=old.procedure, start=old.start, patient=old.patient, cycles=old.cycles)
+        procedure = old.procedure
     same = (old.procedure, old.start, old.patient, old.cycles) == (procedure, row.start, row.patient, row.cycles)
+    if row.event and diary.older(row.sequence, row.stamped, old.number):
+        if not same or old.state != row.state:
+            diary.stale.append(f"B-{old.number}")
+        return None, old.number
+    diary.version(row, old.number)
     if old.state in ("done", "missed"):
         if row.state == "cancelled" or not same:
             rec.note(
@@ -141,42 +218,14 @@ def _change(rec: Recording, number: int, row: BookingRow, procedure: str, state:
         patient=row.patient,
         cycles=row.cycles,
         at=at,
+        sequence=row.sequence if row.event else None,
     )
-
-
-def _missing(
-    rec: Recording,
-    rows: tuple[BookingRow, ...],
-    stored: dict[int, Stored],
-    known: dict[str, int],
-    agreed: Callable[[list[str]], bool] | None,
-) -> list[int]:
-    if not rows:
-        return []
-    first, last = min(r.start for r in rows), max(r.start for r in rows)
-    there = {r.id for r in rows}
-    gone = [
-        b
-        for external, number in known.items()
-        if external not in there and (b := stored.get(number)) and b.state == "booked" and first <= b.start <= last
-    ]
-    if not gone:
-        return []
-    listed = [f"B-{b.number} ({b.external_id}) {b.procedure} {local_text(b.start, rec.rules.zone)}" for b in gone]
-    if agreed is None or not agreed(listed):
-        raise Refused(
-            "not-agreed", "not in the file: " + "; ".join(listed), "to cancel them add --yes; nothing was recorded"
-        )
-    for b in gone:
-        bookings.changed(
-            rec.book, b.number, state="cancelled", procedure=b.procedure, start=b.start, patient=b.patient,
-            cycles=b.cycles, why="not in the file any more",
-        )  # fmt: skip
-    return [b.number for b in gone]
 
 
 def _help(rec: Recording, numbers: list[int]) -> None:
     """Says at once which of the new or moved bookings cannot be served."""
+    if not numbers:
+        return
     made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
     wanted = set(numbers)
     grouped: dict[tuple[str, str], list[int]] = {}

@@ -205,6 +205,7 @@ LOOKS = (
     "warmup list --out door.html",
     "warmup labels --out labels.html",
     "warmup when single-tooth --days 30",
+    "warmup calendar --out take-outs.ics",
     "stock list",
     "stock expiring",
     "reorder list",

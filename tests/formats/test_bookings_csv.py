@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from stockroom.errors import Refused
-from stockroom.formats.bookings_csv import BookingFile, BookingRow, read_bookings
+from stockroom.formats.bookings_csv import BookingFile, BookingRow, Terms, read_bookings
 
 AMSTERDAM = ZoneInfo("Europe/Amsterdam")
 HEAD = "id,procedure,start,patient,cycles,state,made,site\n"
@@ -43,11 +43,11 @@ def test_header_in_any_case_order_and_delimiter() -> None:
 def test_their_own_column_names() -> None:
     text = "Ref,Treatment,When,Code\nB-1,whitening,2026-05-04 10:00,P-104\n"
     names = {"id": "ref", "procedure": "treatment", "start": "when", "patient": "code"}
-    assert read(text, columns=names).rows[0].patient == "P-104"
+    assert read(text, terms=Terms(names)).rows[0].patient == "P-104"
     with pytest.raises(Refused, match='no column "id"'):
         read(text)
     with pytest.raises(Refused, match='no column "whn"; did you mean "When"'):
-        read(text, columns={**names, "start": "whn"})
+        read(text, terms=Terms({**names, "start": "whn"}))
 
 
 def test_clock_changes_are_rejected_unless_the_offset_is_written() -> None:

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from stockroom.errors import Refused
 from stockroom.formats import logger_rows
 from stockroom.formats.bookings_csv import read_bookings
+from stockroom.formats.date_order import DateOrder
 from stockroom.formats.logger_columns import layout_of
 from stockroom.formats.logger_csv import LoggerFile, read_logger
 from stockroom.formats.logger_rows import Rows, rows_of
-from stockroom.formats.logger_times import DateOrder
 from stockroom.formats.stock_csv import read_count, read_opening
 from stockroom.formats.table_text import plain_text
 

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stockroom.errors import Refused
-from stockroom.formats.logger_times import DAY, DateOrder, instants, month_number, shape, stamp, wall_text
+from stockroom.formats.date_order import DateOrder, month_number
+from stockroom.formats.logger_times import DAY, instants, shape, stamp, wall_text
 
 AMSTERDAM = ZoneInfo("Europe/Amsterdam")
 
