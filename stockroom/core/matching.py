@@ -65,7 +65,8 @@ def assignment(wants: Sequence[Want], options: Sequence[Option]) -> list[int | N
     by_use = sorted(range(len(options)), key=lambda k: _use_order(options[k], k))
     used = [k for k in by_use if kits.seat(k, _option_as_seeker(options[k], lefts))]
     pairs = Pairing([_as_post(options[k], lefts) for k in used])
-    for i in sorted(range(len(wants)), key=lambda i: (wants[i].start, wants[i].end, i)):
+    spans = [(w.start, w.end) for w in wants]
+    for i in sorted(range(len(wants)), key=spans.__getitem__):
         pairs.seat(i, _as_seeker(wants[i], lefts))
     return [None if (post := pairs.post_of.get(i)) is None else used[post] for i in range(len(wants))]
 
@@ -109,7 +110,7 @@ class Pairing:
         self._by_group = by_group
         groups = range(1 + max((group for _, _, group in posts), default=0))
         self._ids: list[list[int]] = [[] for _ in groups]
-        for number in sorted(range(len(posts)), key=lambda n: (*posts[n], n)):
+        for number in sorted(range(len(posts)), key=posts.__getitem__):  # equal posts stay in their order
             self._ids[posts[number][2]].append(number)
         self._keys = [[posts[n][0] for n in ids] for ids in self._ids]
         self._spot = {n: (group, spot) for group, ids in enumerate(self._ids) for spot, n in enumerate(ids)}
@@ -161,6 +162,10 @@ class Pairing:
         """The fitting post with the smallest key, then value, then position, in the first group that has one
         (``by_group``) or in any."""
         low, high, groups = wish
+        if len(trees) == 1:
+            # Kits of one kind, as most practices have them: nothing to choose between.
+            spot = trees[0].first(bisect_left(self._keys[0], low), high) if groups.start == 0 else -1
+            return self._ids[0][spot] if spot >= 0 else None
         best: tuple[int, int, int] | None = None
         for group in groups:
             if group >= len(trees):
@@ -305,7 +310,9 @@ class _FirstFit:
         tree[node] = value
         while node > 1:
             node >>= 1
-            least = min(tree[2 * node], tree[2 * node + 1])
+            least, right = tree[2 * node], tree[2 * node + 1]
+            if right < least:
+                least = right
             if tree[node] == least:
                 return
             tree[node] = least
