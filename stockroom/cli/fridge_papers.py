@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from stockroom.cli.files import written
 from stockroom.cli.job import Answer, Job
-from stockroom.core.units import count, few
+from stockroom.core.units import count, few, quoted
 from stockroom.tasks.places import fridge_named
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def sheet_command(job: Job, month: str, fridge: str | None, out: str) -> Answer:
             if missed:
                 screen.alert(f"{s.fridge.name}: {count(s.missed, 'missed check')} that nobody has explained")
                 day = missed[-1].day.isoformat()
-                screen.todo(f'stockroom fridge explain {day} --fridge "{s.fridge.name}" --why …')
+                screen.todo(f"stockroom fridge explain {day} --fridge {quoted(s.fridge.name)} --why …")
             waiting = [f"E-{e.number}" for e in s.excursions if e.open]
             if waiting:
                 screen.alert(f"{s.fridge.name}: no decision yet about {few(waiting, 8)}")

@@ -7,12 +7,11 @@ from zoneinfo import ZoneInfo
 
 from stockroom.cli.show import Screen
 from stockroom.core.records import Finding
-from stockroom.core.units import count, degrees, few, length
+from stockroom.core.units import count, degrees, few, length, quoted
 from stockroom.core.when import day_text, local_text
 from stockroom.tasks.act import CAUTIONS
 from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide, foremost
 from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
-from stockroom.tasks.refuge import quoted
 
 SHOWN = 12
 

@@ -130,7 +130,7 @@ class Job:
         self.quiet()
         engine = sys.modules.get("stockroom.store.engine")
         if engine is not None:
-            engine.closed()
+            engine.closed(self.where)
 
     def act(self) -> "Act":
         """Who records, and when it happened. Raises: Refused where nobody says who."""

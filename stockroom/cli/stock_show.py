@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stockroom.cli.show import Screen
-from stockroom.core.units import count
+from stockroom.core.units import count, quoted
 from stockroom.core.when import local_text
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def draw_stock(screen: Screen, report: StockReport, zone: ZoneInfo) -> None:
         screen.table(["product", "lot", "expiry", "days", "pieces", "place", "state"], rows, right=(3, 4))
     for product, lot, place, n in report.owed:
         screen.alert(f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have, at {place}")
-        screen.todo(f'stockroom stock count "{place}"')
+        screen.todo(f"stockroom stock count {quoted(place)}")
 
 
 def _left(r: StockRow) -> str:

@@ -101,3 +101,15 @@ def length(seconds: float) -> str:
     if hours < 48:
         return f"{hours} h {left} min" if left else f"{hours} h"
     return f"{hours // 24} d {hours % 24} h"
+
+
+def quoted(name: str) -> str:
+    """A name as it has to be typed at a shell."""
+    if any(c in name for c in '"$`\\!'):
+        return "'" + name.replace("'", "'\\''") + "'"
+    return f'"{name}"'
+
+
+def quoted_lot(lot: str) -> str:
+    """A lot as it has to be typed: in quotes only where it needs them."""
+    return lot if all(c.isalnum() or c in "-_./" for c in lot) else quoted(lot)

@@ -19,7 +19,7 @@ from stockroom.formats.bookings_csv import BookingFile, BookingRow, Series
 from stockroom.formats.calendar_rules import RuleFault, Stamp, rule_of, stamp_of
 from stockroom.formats.calendar_text import OWN_UID, Line, Part, parts
 from stockroom.formats.calendar_words import Words
-from stockroom.formats.calendar_zones import Zone, ZoneFault, Zones
+from stockroom.formats.calendar_zones import Zone, ZoneFault, Zones, wall_seconds
 from stockroom.formats.table_text import Rejected, shown
 
 MOST_BOOKINGS = 50_000
@@ -114,7 +114,7 @@ def _version(event: Part) -> tuple[int, int | None]:
         stamp = None if line is None else stamp_of(line.value)
     except RuleFault:
         stamp = None
-    return sequence, None if stamp is None else round(stamp.wall.replace(tzinfo=UTC).timestamp())
+    return sequence, None if stamp is None else wall_seconds(stamp.wall)
 
 
 def _newest(events: Sequence[Part]) -> Part:
@@ -231,7 +231,7 @@ def _made(event: Part) -> int | None:
         stamp = None if line is None else stamp_of(line.value)
     except RuleFault:
         return None
-    return round(stamp.wall.replace(tzinfo=UTC).timestamp()) if stamp and stamp.utc else None
+    return wall_seconds(stamp.wall) if stamp and stamp.utc else None
 
 
 def _start(reader: _Reader, event: Part) -> tuple[Stamp, Zone]:
@@ -262,13 +262,9 @@ def _first(stamp: Stamp, zone: Zone) -> int:
 
     Published: RFC 5545, 3.3.5.
     """
-    wall = _seconds(stamp.wall)
+    wall = wall_seconds(stamp.wall)
     found = zone.found(wall)
     return found[0] if found else zone.before(wall)
-
-
-def _seconds(wall: datetime) -> int:
-    return round(wall.replace(tzinfo=UTC).timestamp())
 
 
 def _instances(reader: _Reader, uid: str, event: Part, begun: Stamp, zone: Zone) -> Iterator[int]:
@@ -308,7 +304,7 @@ def _ruled(line: Line, begun: Stamp, zone: Zone, horizon: Horizon) -> tuple[set[
     found: set[int] = set()
     left = None if repeats.count is None else repeats.count - 1
     for wall in repeated(repeats.rule, begun.wall, first, max(_day(horizon.last, 2), begun.wall.date())):
-        shown_at = zone.found(_seconds(wall))
+        shown_at = zone.found(wall_seconds(wall))
         if wall == begun.wall or not shown_at:
             continue
         if left == 0 or (until is not None and shown_at[0] > until):
@@ -323,7 +319,7 @@ def _until(until: Stamp | None, zone: Zone) -> int | None:
     if until is None:
         return None
     if until.utc:
-        return _seconds(until.wall)
+        return wall_seconds(until.wall)
     wall = until.wall + timedelta(days=1, seconds=-1) if until.day else until.wall
     return _first(Stamp(wall), zone)
 

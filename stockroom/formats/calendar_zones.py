@@ -167,24 +167,27 @@ def _onsets(part: Part, before: int) -> list[int]:
     if line is None:
         raise RuleFault("an offset does not say since when it holds")
     begun = stamp_of(line.value, any_year=True)
-    found = [_seconds(begun.wall)]
+    found = [wall_seconds(begun.wall)]
     for rdate in part.all("RDATE"):
-        found += [_seconds(stamp_of(v.split("/")[0]).wall) for v in rdate.value.split(",")]
+        found += [wall_seconds(stamp_of(v.split("/")[0]).wall) for v in rdate.value.split(",")]
     for line in part.all("RRULE"):
         repeats = rule_of(line.value)
         if repeats.rule.every != YEARLY or repeats.rule.times:
             raise RuleFault(f"{shown(line.value)} is no rule of a time zone")
         until = None
         if repeats.until is not None:
-            until = _seconds(repeats.until.wall) + (before if repeats.until.utc else 0)
-        walls = [_seconds(w) for w in repeated(repeats.rule, begun.wall, FIRST, LAST)]
+            until = wall_seconds(repeats.until.wall) + (before if repeats.until.utc else 0)
+        walls = [wall_seconds(w) for w in repeated(repeats.rule, begun.wall, FIRST, LAST)]
         if repeats.count is not None:
-            walls = [_seconds(w) for w in repeated(repeats.rule, begun.wall, begun.wall.date(), LAST)][: repeats.count]
+            walls = [wall_seconds(w) for w in repeated(repeats.rule, begun.wall, begun.wall.date(), LAST)][
+                : repeats.count
+            ]
         found += [w for w in walls if until is None or w <= until]
     return found
 
 
-def _seconds(wall: datetime) -> int:
+def wall_seconds(wall: datetime) -> int:
+    """A clock time as seconds since the beginning of 1970 on the same clock."""
     return round((wall - EPOCH).total_seconds())
 
 

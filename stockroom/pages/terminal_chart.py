@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from stockroom.core.envelope import Step, step_of
-from stockroom.core.units import degrees, few
+from stockroom.core.units import degrees, few, quoted
 from stockroom.core.when import day_text, local_text
 from stockroom.pages.time_axis import ticks
 from stockroom.pages.values import shown
@@ -91,11 +91,11 @@ def _nothing(chart: Chart, f: FridgeChart) -> list[str]:
     if f.last is not None:
         away = -(-(chart.as_of - f.last[0]) // 86_400)
         told = f"  no reading and no check in this time; the last one is of {local_text(f.last[0], chart.zone)}"
-        return [told, f'  -> stockroom fridge chart --fridge "{name}" --days {away}']
+        return [told, f"  -> stockroom fridge chart --fridge {quoted(name)} --days {away}"]
     return [
         "  no reading and no check on record",
-        f'  -> stockroom fridge import FILE.csv --fridge "{name}"',
-        f'  -> stockroom fridge log CELSIUS --min X --max Y --fridge "{name}"',
+        f"  -> stockroom fridge import FILE.csv --fridge {quoted(name)}",
+        f"  -> stockroom fridge log CELSIUS --min X --max Y --fridge {quoted(name)}",
     ]
 
 

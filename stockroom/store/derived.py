@@ -1,6 +1,6 @@
 """What is computed from the readings and kept beside them: spells and silences on each line, days summed up.
 
-None of it is a record: it may be dropped and made anew (``tasks.derive``), and ``records verify`` does so to compare.
+None of it is a record: it may be dropped and made anew (``tasks.rebuild``), and ``records verify`` does so to compare.
 """
 
 import math
@@ -17,6 +17,7 @@ from stockroom.core.exposure import Part
 from stockroom.core.spells import Spell
 from stockroom.core.stock import FOREVER
 from stockroom.errors import DatabaseError
+from stockroom.store import derived_tables as d
 from stockroom.store import tables as t
 
 BLANK_IN_SPELL = frozenset({5, 6, 7})
@@ -68,7 +69,7 @@ class Scan:
 
 def scans(conn: sa.Connection, fridge: int) -> dict[tuple[str, int, int], Scan]:
     """Key -> scan of every line that is kept for a fridge."""
-    rows = conn.execute(sa.select(t.line_scan).where(t.line_scan.c.fridge == fridge))
+    rows = conn.execute(sa.select(d.line_scan).where(d.line_scan.c.fridge == fridge))
     found = [Scan(direction, *_numbers(numbers)) for _, direction, *numbers in rows]
     return {s.key: s for s in found}
 
@@ -77,8 +78,8 @@ def spells(
     conn: sa.Connection, fridge: int, since: int = -FOREVER, until: int = FOREVER
 ) -> dict[tuple[str, int, int], list[Found]]:
     """Key of a scan -> its spells that began by ``until`` and were not over before ``since``, in order."""
-    s = t.spell.c
-    query = sa.select(t.spell).where(s.fridge == fridge)
+    s = d.spell.c
+    query = sa.select(d.spell).where(s.fridge == fridge)
     if since > -FOREVER:
         query = query.where(sa.or_(s.end_at.is_(None), s.end_at >= since))
     if until < FOREVER:
@@ -98,7 +99,7 @@ def keep_scan(conn: sa.Connection, fridge: int, scan: Scan) -> None:
     """Keeps that a line is watched from now on; what was kept under its key before is forgotten."""
     drop_scan(conn, fridge, scan.key)
     conn.execute(
-        t.line_scan.insert(),
+        d.line_scan.insert(),
         [
             {
                 "fridge": fridge, "direction": scan.direction, "limit_milli": scan.limit, "from_at": scan.start,
@@ -110,7 +111,7 @@ def keep_scan(conn: sa.Connection, fridge: int, scan: Scan) -> None:
 
 def drop_scan(conn: sa.Connection, fridge: int, key: tuple[str, int, int]) -> None:
     """Forgets a line and its spells."""
-    for table in (t.line_scan, t.spell):
+    for table in (d.line_scan, d.spell):
         c = table.c
         conn.execute(
             sa.delete(table).where(
@@ -123,9 +124,9 @@ def keep_spells(
     conn: sa.Connection, fridge: int, scan: Scan, found: Iterable[Found], first: int = -FOREVER, last: int = FOREVER
 ) -> None:
     """Keeps the spells of a line whose first reading out of range lies in [first, last], instead of those kept so far."""
-    c = t.spell.c
+    c = d.spell.c
     conn.execute(
-        sa.delete(t.spell).where(
+        sa.delete(d.spell).where(
             c.fridge == fridge, c.direction == scan.direction, c.limit_milli == scan.limit, c.from_at == scan.start,
             c.first_out >= first, c.first_out <= last,
         )
@@ -141,7 +142,7 @@ def keep_spells(
         for f in found
     ]  # fmt: skip
     if rows:
-        conn.execute(t.spell.insert(), rows)
+        conn.execute(d.spell.insert(), rows)
 
 
 def days(conn: sa.Connection, fridge: int, first: int, last: int) -> list[tuple[Day, int]]:
@@ -156,7 +157,7 @@ def days(conn: sa.Connection, fridge: int, first: int, last: int) -> list[tuple[
 
 @cache
 def _days() -> Any:
-    c = t.day_summary.c
+    c = d.day_summary.c
     return (
         sa.select(c.day, c.max_gap, c.readings, c.low, c.high, c.monitored, c.integral)
         .where(
@@ -168,43 +169,34 @@ def _days() -> Any:
 
 def keep_days(conn: sa.Connection, fridge: int, found: Sequence[Day], max_gap: int, first: int, last: int) -> None:
     """Keeps the summaries of the UTC days ``first`` to ``last`` instead of those kept so far."""
-    c = t.day_summary.c
-    conn.execute(sa.delete(t.day_summary).where(c.fridge == fridge, c.day >= first, c.day <= last))
+    c = d.day_summary.c
+    conn.execute(sa.delete(d.day_summary).where(c.fridge == fridge, c.day >= first, c.day <= last))
     rows = [
         {
-            "fridge": fridge, "day": d.number, "max_gap": max_gap, "readings": d.readings, "low": d.part.min_milli,
-            "high": d.part.max_milli, "monitored": d.part.seconds_logged, "integral": d.part.integral,
+            "fridge": fridge, "day": day.number, "max_gap": max_gap, "readings": day.readings, "low": day.part.min_milli,
+            "high": day.part.max_milli, "monitored": day.part.seconds_logged, "integral": day.part.integral,
         }
-        for d in found
+        for day in found
     ]  # fmt: skip
     if rows:
-        conn.execute(t.day_summary.insert(), rows)
-
-
-def reading_spans(conn: sa.Connection, entry: int) -> list[tuple[int, int, int]]:
-    """(fridge key, first instant, last instant) of the readings that an entry brought."""
-    c = t.reading_span.c
-    return [
-        (int(f), int(a), int(b))
-        for f, a, b in conn.execute(sa.select(c.fridge, c.first_at, c.last_at).where(c.entry == entry))
-    ]
+        conn.execute(d.day_summary.insert(), rows)
 
 
 def forget(conn: sa.Connection, fridge: int) -> None:
     """Drops every spell, line and day that is kept for a fridge."""
-    for table in (t.spell, t.line_scan, t.day_summary):
+    for table in (d.spell, d.line_scan, d.day_summary):
         conn.execute(sa.delete(table).where(table.c.fridge == fridge))
 
 
 def keep_spans_anew(conn: sa.Connection) -> None:
     """Makes the list of which entry brought which stretch of readings anew."""
-    conn.execute(sa.delete(t.reading_span))
-    conn.execute(t.reading_span.insert().from_select([c.name for c in t.reading_span.columns], _spans_anew()))
+    conn.execute(sa.delete(d.reading_span))
+    conn.execute(d.reading_span.insert().from_select([c.name for c in d.reading_span.columns], _spans_anew()))
 
 
 def spans_fit(conn: sa.Connection) -> bool:
     """True where that list is as the readings say."""
-    kept = sa.select(t.reading_span)
+    kept = sa.select(d.reading_span)
     return {tuple(r) for r in conn.execute(kept)} == {tuple(r) for r in conn.execute(_spans_anew())}
 
 

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 
 from stockroom.errors import DatabaseError
 from stockroom.store import tables
+from stockroom.store.derived_tables import derived
 
 BUSY_SECONDS = 20
 
@@ -44,7 +45,7 @@ class Store:
         """A transaction that changes nothing but what is derived: no entry, no record. A lost table is made again."""
         with guarded(self.name), self.engine.connect().execution_options(writes=True) as conn, conn.begin():
             conn.execute(sa.select(tables.head) if self.path else sa.select(tables.head).with_for_update())
-            tables.meta.create_all(conn, tables=tables.DERIVED)
+            derived.create_all(conn)
             yield conn
 
 
@@ -56,10 +57,10 @@ def is_server(where: str) -> bool:
 _ENGINES: dict[str, tuple[sa.Engine, str, Path | None]] = {}
 
 
-def closed() -> None:
-    """Closes every connection that this process keeps open; the statements that it has compiled stay."""
-    for engine, _, _ in _ENGINES.values():
-        engine.dispose()
+def closed(where: str) -> None:
+    """Closes the connections that this process keeps open to a database; the statements that it has compiled stay."""
+    if where in _ENGINES:
+        _ENGINES[where][0].dispose()
 
 
 def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
@@ -224,7 +225,7 @@ def _explained(name: str, fault: Exception) -> DatabaseError:
 
 def _lost(name: str, said: str) -> DatabaseError:
     """A table that is not there: what is derived can be made again, a record cannot."""
-    if any(re.search(rf"\b{table.name}\b", said) for table in tables.DERIVED):
+    if any(re.search(rf"\b{table.name}\b", said) for table in derived.sorted_tables):
         return DatabaseError(
             "derived-lost",
             f"{name}: what was computed from the readings is not there",

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.derived_tables import reading_span
 from stockroom.store.writing import Book, live
 
 
@@ -92,9 +93,15 @@ def touched_lots(conn: sa.Connection, entry: int) -> set[int]:
     return found
 
 
+def fridges_read(conn: sa.Connection, entry: int) -> set[int]:
+    """Keys of the fridges of which an entry brought readings."""
+    c = reading_span.c
+    return {int(f) for f in conn.scalars(sa.select(c.fridge).where(c.entry == entry))}
+
+
 def touched_fridges(conn: sa.Connection, entry: int) -> set[int]:
     """Keys of the fridges whose readings, checks or stock an entry touched."""
-    found = {int(k) for k in conn.scalars(sa.select(t.reading_span.c.fridge).where(t.reading_span.c.entry == entry))}
+    found = fridges_read(conn, entry)
     for table in (t.hand_check, t.fridge_duty, t.explained):
         found |= {int(k) for k in conn.scalars(sa.select(table.c.fridge).distinct().where(table.c.entry == entry))}
     for column in (t.movement.c.source, t.movement.c.target):

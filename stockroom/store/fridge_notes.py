@@ -1,5 +1,6 @@
 """What people said about a fridge: who explained a missed check, who switched it off, and why."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import sqlalchemy as sa
@@ -34,6 +35,11 @@ def explained_days(conn: sa.Connection, fridge: int, until: int = FOREVER) -> di
         .order_by(t.explained.c.id)
     )
     return {str(r.day): Explained(str(r.why), r.by or "") for r in rows}
+
+
+def on_at(switches: Sequence[Switch], at: int) -> bool:
+    """True where a fridge was in use at an instant; without a word it always was."""
+    return next((s.on for s in reversed(switches) if s.at <= at), True)
 
 
 def switches(conn: sa.Connection, fridge: int, until: int = FOREVER) -> list[Switch]:

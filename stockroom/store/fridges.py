@@ -213,29 +213,9 @@ def decided(book: Book, excursion: int, verdict: str, figures: str, why: str, an
     book.add(t.decision, at=book.at, excursion=excursion, verdict=verdict, figures=figures, why=why, answer=answer)
 
 
-def explanations(conn: sa.Connection, fridge: int, until: int = FOREVER) -> dict[str, str]:
-    """ISO day -> why a check was missed or a gap came about, as a person explained it by ``until``."""
-    rows = conn.execute(
-        sa.select(t.explained.c.day, t.explained.c.why)
-        .where(t.explained.c.fridge == fridge, t.explained.c.at <= until, live(t.explained))
-        .order_by(t.explained.c.id)
-    )
-    return {str(d): str(w) for d, w in rows}
-
-
 def explain(book: Book, fridge: int, day: str, why: str) -> None:
     """Appends why a check of a day was missed, or a gap came about."""
     book.add(t.explained, at=book.at, fridge=fridge, day=day, why=why)
-
-
-def duty(conn: sa.Connection, fridge: int, until: int = FOREVER) -> list[tuple[int, bool]]:
-    """(instant, on) each time a fridge was switched off or on, oldest first; without any it has always been on."""
-    rows = conn.execute(
-        sa.select(t.fridge_duty.c.at, t.fridge_duty.c.on)
-        .where(t.fridge_duty.c.fridge == fridge, t.fridge_duty.c.at <= until, live(t.fridge_duty))
-        .order_by(t.fridge_duty.c.at, t.fridge_duty.c.id)
-    )
-    return [(int(a), bool(on)) for a, on in rows]
 
 
 def switched(book: Book, fridge: int, on: bool, why: str | None) -> None:

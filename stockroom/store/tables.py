@@ -8,7 +8,6 @@ from sqlalchemy import (
     BigInteger,
     Boolean,
     Column,
-    Double,
     ForeignKey,
     Index,
     Integer,
@@ -39,7 +38,8 @@ def _entry() -> Column[int]:
     )
 
 
-def _instant(name: str = "at", *, nullable: bool = False) -> Column[int]:
+def instant(name: str = "at", *, nullable: bool = False) -> Column[int]:
+    """A column of UTC seconds."""
     return Column(name, BigInteger, nullable=nullable)
 
 
@@ -60,8 +60,8 @@ entry = Table(
     meta,
     Column("n", Integer, primary_key=True, autoincrement=False),
     Column("kind", Text, nullable=False),
-    _instant("at"),
-    _instant("recorded_at"),
+    instant("at"),
+    instant("recorded_at"),
     Column("by", Text, nullable=False),
     Column("site", Text, nullable=False),
     Column("what", Text, nullable=False),
@@ -93,7 +93,7 @@ practice_version = Table(
     meta,
     _key(),
     _entry(),
-    _instant("valid_from", nullable=True),
+    instant("valid_from", nullable=True),
     Column("text", Text, nullable=False),
 )
 
@@ -102,7 +102,7 @@ day_exception = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("site", Text, nullable=False),
     Column("day", Text, nullable=False),
     Column("open", Boolean, nullable=False),
@@ -144,7 +144,7 @@ movement = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("lot", Integer, ForeignKey("lot.id"), nullable=False),
     Column("quantity", Integer, nullable=False),
     Column("source", Integer, ForeignKey("place.id"), nullable=False),
@@ -162,7 +162,7 @@ hold = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("lot", Integer, ForeignKey("lot.id"), nullable=False, index=True),
     Column("place", Integer, ForeignKey("place.id"), nullable=False),
     Column("quantity", Integer, nullable=False),
@@ -175,7 +175,7 @@ release = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("lot", Integer, ForeignKey("lot.id"), nullable=False, index=True),
     Column("place", Integer, ForeignKey("place.id"), nullable=False),
     Column("quantity", Integer, nullable=False),
@@ -189,7 +189,7 @@ pull = Table(
     meta,
     Column("n", Integer, primary_key=True, autoincrement=False),
     _entry(),
-    _instant(),
+    instant(),
     Column("lot", Integer, ForeignKey("lot.id"), nullable=False),
     Column("source", Integer, ForeignKey("place.id"), nullable=False),
     Column("prior", Integer),
@@ -200,7 +200,7 @@ promise = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("pull", Integer, nullable=False),
     Column("booking", Integer),
 )
@@ -227,11 +227,11 @@ booking_change = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("booking", Integer, ForeignKey("booking.n"), nullable=False, index=True),
     Column("state", Text, nullable=False),
     Column("procedure", Text, nullable=False),
-    _instant("start"),
+    instant("start"),
     Column("patient", Text, nullable=False),
     Column("cycles", Integer),
     Column("cycles_done", Integer),
@@ -244,7 +244,7 @@ reading = Table(
     "reading",
     meta,
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    _instant(),
+    instant(),
     # No key of ``entry`` here and no index on it: over millions of rows they cost more than all the rest of an
     # import. ``reading_span`` says which entry brought which stretch, and the chain seals the readings themselves.
     Column("entry", Integer, nullable=False),
@@ -259,7 +259,7 @@ reading_conflict = Table(
     _key(),
     _entry(),
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    _instant(),
+    instant(),
     Column("kept_milli", Integer, nullable=False),
     Column("other_milli", Integer, nullable=False),
     Column("line", Integer, nullable=False),
@@ -271,7 +271,7 @@ hand_check = Table(
     _key(),
     _entry(),
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    _instant(),
+    instant(),
     Column("milli", Integer, nullable=False),
     Column("low", Integer),
     Column("high", Integer),
@@ -289,7 +289,7 @@ excursion = Table(
     Column("source", Text, nullable=False),
     Column("direction", Text),
     Column("limit_milli", Integer),
-    _instant("anchor_at"),
+    instant("anchor_at"),
 )
 
 decision = Table(
@@ -297,7 +297,7 @@ decision = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("excursion", Integer, ForeignKey("excursion.n"), nullable=False, index=True),
     Column("verdict", Text, nullable=False),
     Column("figures", Text, nullable=False),
@@ -310,7 +310,7 @@ explained = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
     Column("day", Text, nullable=False),
     Column("why", Text, nullable=False),
@@ -321,7 +321,7 @@ fridge_duty = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
     Column("on", Boolean, nullable=False),
     Column("why", Text),
@@ -332,10 +332,10 @@ supply_order = Table(
     meta,
     Column("n", Integer, primary_key=True, autoincrement=False),
     _entry(),
-    _instant(),
+    instant(),
     Column("supplier", Text, nullable=False),
     Column("site", Text, nullable=False),
-    _instant("due"),
+    instant("due"),
 )
 
 order_line = Table(
@@ -356,10 +356,10 @@ order_change = Table(
     meta,
     _key(),
     _entry(),
-    _instant(),
+    instant(),
     Column("supply_order", Integer, ForeignKey("supply_order.n"), nullable=False, index=True),
     Column("kind", Text, nullable=False),
-    _instant("due", nullable=True),
+    instant("due", nullable=True),
     Column("why", Text),
 )
 
@@ -372,69 +372,5 @@ remembered = Table(
     Column("text", Text, nullable=False),
 )
 
-reading_span = Table(
-    "reading_span",
-    meta,
-    Column("entry", Integer, nullable=False),
-    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    _instant("first_at"),
-    _instant("last_at"),
-    Column("readings", Integer, nullable=False),
-    PrimaryKeyConstraint("entry", "fridge"),
-)
-
-day_summary = Table(
-    "day_summary",
-    meta,
-    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    Column("day", Integer, nullable=False),
-    Column("max_gap", Integer, nullable=False),
-    Column("readings", Integer, nullable=False),
-    Column("low", Integer, nullable=False),
-    Column("high", Integer, nullable=False),
-    Column("monitored", Double, nullable=False),
-    Column("integral", Double, nullable=False),
-    PrimaryKeyConstraint("fridge", "day"),
-    sqlite_with_rowid=False,
-)
-
-line_scan = Table(
-    "line_scan",
-    meta,
-    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    Column("direction", Text, nullable=False),
-    Column("limit_milli", Integer, nullable=False),
-    _instant("from_at"),
-    _instant("until_at"),
-    Column("max_gap", Integer, nullable=False),
-    Column("settle", Integer, nullable=False),
-    _instant("since"),
-    PrimaryKeyConstraint("fridge", "direction", "limit_milli", "from_at"),
-)
-
-spell = Table(
-    "spell",
-    meta,
-    Column("fridge", Integer, ForeignKey("place.id"), nullable=False),
-    Column("direction", Text, nullable=False),
-    Column("limit_milli", Integer, nullable=False),
-    _instant("from_at"),
-    _instant("first_out"),
-    _instant("last_out"),
-    _instant("start_at"),
-    _instant("end_at", nullable=True),
-    _instant("before_at", nullable=True),
-    _instant("after_at", nullable=True),
-    Column("seconds", Double, nullable=False),
-    Column("extreme", Integer, nullable=False),
-    Column("degree_minutes", Double, nullable=False),
-    Column("mkt", Double, nullable=False),
-    PrimaryKeyConstraint("fridge", "direction", "limit_milli", "from_at", "first_out"),
-    sqlite_with_rowid=False,
-)
-
-DERIVED: tuple[Table, ...] = (reading_span, day_summary, line_scan, spell)
-"""What is computed from the readings and kept so that nobody has to read them all: may be dropped and made anew."""
-
-RECORDS: tuple[Table, ...] = tuple(t for t in meta.sorted_tables if t.name != "head" and t not in DERIVED)
+RECORDS: tuple[Table, ...] = tuple(t for t in meta.sorted_tables if t.name != "head")
 """Every table whose rows may only be added, in an order that respects their references."""

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from stockroom.errors import DatabaseError
-from stockroom.store import chain, tables
+from stockroom.store import chain, derived_tables, tables
 from stockroom.store.engine import Store, guarded
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ class Book:
             if advance is not None:
                 advance("recording", min(first + BLOCK, len(at)), len(at))
         row = {"entry": self.n, "fridge": fridge, "first_at": int(at[0]), "last_at": int(at[-1]), "readings": len(at)}
-        self.conn.execute(tables.reading_span.insert(), [row])
+        self.conn.execute(derived_tables.reading_span.insert(), [row])
         self._readings[fridge] = chain.readings_digest(packed(at, milli))
 
     def breach(self, slug: str, what: str) -> None:

@@ -13,7 +13,8 @@ from stockroom.tasks.diary import diary
 from stockroom.tasks.move_stock import takeable
 from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import LotNow, lots_of
-from stockroom.tasks.which_kit import kit_out, kits_for
+from stockroom.tasks.warm_plan import kit_out
+from stockroom.tasks.which_kit import kits_for
 
 
 @dataclass(frozen=True, slots=True)

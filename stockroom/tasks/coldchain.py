@@ -21,11 +21,12 @@ from stockroom.core.practice import Fridge, Practice
 from stockroom.core.records import HandCheck
 from stockroom.core.spells import Gap, Line
 from stockroom.core.stock import FOREVER, LotState
-from stockroom.store import Link, fridges
+from stockroom.store import Link, fridge_notes, fridges
 from stockroom.store.derived import Scan
+from stockroom.store.fridge_notes import Switch, on_at
 from stockroom.store.ledger import place_key
 from stockroom.tasks.derive import kept
-from stockroom.tasks.rules import spans
+from stockroom.tasks.rules import practice_at, spans
 from stockroom.tasks.shelves import LotNow
 from stockroom.tasks.watch import GAP, Span, watched
 
@@ -38,8 +39,7 @@ class History:
     key: int
     lines: Sequence[tuple[Scan, list[Found]]]
     checks: Sequence[HandCheck]
-    duty: Sequence[tuple[int, bool]]
-    """(instant, on) each time it was switched off or on."""
+    switches: Sequence[Switch]
     spans: Sequence[Span]
     until: int
 
@@ -49,7 +49,7 @@ class History:
 
     def off_at(self, at: int) -> bool:
         """True where it was switched off."""
-        return not next((on for when, on in reversed(self.duty) if when <= at), True)
+        return not on_at(self.switches, at)
 
     @property
     def silences(self) -> list[Gap]:
@@ -58,19 +58,14 @@ class History:
         return sorted(found, key=lambda g: g.start)
 
 
-def practice_at(rule_spans: Sequence[Span], at: int) -> Practice:
-    """The practice that ruled at an instant."""
-    return next((p for a, b, p in rule_spans if a <= at < b), rule_spans[-1][2])
-
-
 def history(
     conn: Link, name: str, key: int, lots: Sequence[LotNow], *, since: int = -FOREVER, until: int = FOREVER
 ) -> History:
     """What is known of a fridge at ``until``, without the spells and silences that were over before ``since``."""
     rule_spans = spans(conn)
     lines = kept(conn, key, watched(name, rule_spans, lots), since=since, until=until)
-    checks, duty = fridges.hand_checks(conn, key, name, until), fridges.duty(conn, key, until)
-    return History(name, key, lines, checks, duty, rule_spans, until)
+    checks, switches = fridges.hand_checks(conn, key, name, until), fridge_notes.switches(conn, key, until)
+    return History(name, key, lines, checks, switches, rule_spans, until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +137,8 @@ def _silent(past: History, inside: Presence) -> list[Event]:
 
 def _idle(past: History, inside: Presence) -> list[tuple[int, int]]:
     """When a fridge was switched off and empty: nobody has to know how cold it was then."""
-    ends = [when for when, _ in past.duty[1:]] + [FOREVER]
-    off = [(when, end) for (when, on), end in zip(past.duty, ends, strict=False) if not on]
+    ends = [s.at for s in past.switches[1:]] + [FOREVER]
+    off = [(s.at, end) for s, end in zip(past.switches, ends, strict=False) if not s.on]
     stays = [span for found in inside.by_product.values() for span in found]
     return [part for start, end in off for part in uncovered(start, end, stays)]
 

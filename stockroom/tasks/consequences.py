@@ -18,12 +18,11 @@ from stockroom.tasks.coldchain import (
     history,
     numbers,
     own_line,
-    practice_at,
     warm_past,
     within_allowance,
 )
 from stockroom.tasks.derive import ensured, lasts
-from stockroom.tasks.rules import spans
+from stockroom.tasks.rules import practice_at, spans
 from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 

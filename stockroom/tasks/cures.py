@@ -18,13 +18,16 @@ def with_cures(conn: Link, rule: Rules, rows: Sequence[Row], at: int) -> list[Ro
     coming = [o for o in orders.orders(conn, at).values() if o.state == "open"]
     coming.sort(key=lambda o: o.due)
     left: dict[tuple[int, str], int] = {(o.number, r.product): o.open_quantity(r.product) for o in coming for r in rows}
+    held: dict[str, tuple[int, list[str]]] = {}
     found = []
     for row in rows:
         product = rule.practice.product(row.product)
         if row.state != "short" or product is None:
             found.append(row)
             continue
-        row = _held(conn, row, at)
+        if row.product not in held:
+            held[row.product] = _in_quarantine(conn, row.product, at)
+        row = _held(row, *held[row.product])
         mine = [o for o in coming if o.site == row.site and left[o.number, row.product]]
         late = [o for o in mine if o.due < at]
         nearest = next((o for o in mine if o.due >= at), None)
@@ -73,19 +76,18 @@ def _arriving(rule: Rules, row: Row, product: Product, what: str, due: int, see:
     )
 
 
-def _held(conn: Link, row: Row, at: int) -> Row:
+def _in_quarantine(conn: Link, product: str, at: int) -> tuple[int, list[str]]:
+    """(pieces of a product that are held, for what)."""
+    held = [p for now in lots_of(conn, product, at) for p in now.state.inside() if p.held]
+    return sum(p.quantity for p in held), sorted({cause for p in held for cause in p.causes})
+
+
+def _held(row: Row, pieces: int, causes: Sequence[str]) -> Row:
     """Where stock is held a decision could cure it: says so, and which excursion it waits for."""
-    causes: set[str] = set()
-    pieces = 0
-    for now in lots_of(conn, row.product, at):
-        for parcel in now.state.inside():
-            if parcel.held:
-                pieces += parcel.quantity
-                causes |= set(parcel.causes)
     if not pieces:
         return replace(row, todo="")
     todo = "fridge check" if any(c.startswith("E-") for c in causes) else f"stock list --product {row.product}"
-    return replace(row, why=f"{row.why}; {pieces} in quarantine ({', '.join(sorted(causes))})", todo=todo)
+    return replace(row, why=f"{row.why}; {pieces} in quarantine ({', '.join(causes)})", todo=todo)
 
 
 def _more(row: Row, what: str, *todos: str) -> Row:

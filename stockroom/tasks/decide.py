@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from stockroom.core.units import count
+from stockroom.core.units import count, quoted
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.store import Link, fridges, ledger
@@ -12,7 +12,7 @@ from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, 
 from stockroom.tasks.excursions_now import ExcursionNow, same_event
 from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import fridge_named, key_of, number_of
-from stockroom.tasks.refuge import move_all_command, quoted, refuge_for
+from stockroom.tasks.refuge import move_all_command, refuge_for
 from stockroom.tasks.shelves import lots_now
 
 MOST_DAYS = 366

@@ -6,13 +6,13 @@ from datetime import date, timedelta
 
 from stockroom.core.kit_mark import mark
 from stockroom.core.records import Pull
-from stockroom.core.warmup import Kit, Row, ready_at, use_by
+from stockroom.core.warmup import Row, ready_at, use_by
 from stockroom.errors import Refused
 from stockroom.store import Link, ledger
 from stockroom.tasks.places import pull_number
 from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import lots_now
-from stockroom.tasks.warm_plan import expiry_end, warm_plan
+from stockroom.tasks.warm_plan import kit_out, warm_plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +105,7 @@ def _out(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Label]:
         site = pull.site if site is None else site
         if now is None or product is None or site not in sites or not now.state.quantity(pull.place):
             continue
-        kit = Kit(
-            pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number, pull.at,
-            pull.out_before, pull.booking,
-        )  # fmt: skip
+        kit = kit_out(rule, pull, now, site)
         held = any(p.held for p in now.state.at(pull.place)) or now.expired(rule.opening(site).day(at))
         times = (ready_at(kit, product), use_by(kit, product))
         made.append(Label(pull, now.lot.code, now.lot.expiry, *times, held, product.caution))

@@ -17,12 +17,12 @@ from stockroom.tasks.coldchain import (
     links,
     numbers,
     own_line,
-    practice_at,
     touched_pieces,
     unsupported_pieces,
     warm_past,
     within_allowance,
 )
+from stockroom.tasks.rules import practice_at
 from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 

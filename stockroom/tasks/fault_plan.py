@@ -4,62 +4,21 @@
 at the fridge, move the stock, ask the maker, decide. Each step is a finding: what to do, and the command to type.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from stockroom.core.practice import Fridge
 from stockroom.core.records import Finding
-from stockroom.core.stock import Parcel
-from stockroom.core.units import count, degrees, few, length
+from stockroom.core.units import count, degrees, few, length, quoted, quoted_lot
 from stockroom.core.when import local_text
 from stockroom.store import Link
-from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide, foremost
+from stockroom.tasks.excursions_now import ExcursionNow, foremost
+from stockroom.tasks.fault import Fault, faults_of, out_now, over
 from stockroom.tasks.fridge_now import FridgeNow
-from stockroom.tasks.refuge import Refuge, move_all_command, quoted, quoted_lot, refuge_for
+from stockroom.tasks.refuge import Refuge, move_all_command, refuge_for
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import LotNow, lots_now
 
 ANSWERED = "until the maker or the responsible clinician has answered"
 FOR_MANAGER = ("ask-maker", "decide")
-Lots = Mapping[tuple[str, str], int]
-"""(product, lot) -> pieces."""
-
-
-@dataclass(frozen=True, slots=True)
-class Touched:
-    """What became of the pieces that one event touched: held, by (product, lot, place), and used, by lot.
-
-    ``elsewhere`` are those of the held ones of which a later entry shows that they were not there.
-    """
-
-    held: Mapping[tuple[str, str, str], int]
-    used: Lots
-    elsewhere: Mapping[tuple[str, str, str], int]
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One event that waits for a decision: the records of it, the leading one first, and what it touched."""
-
-    records: tuple[ExcursionNow, ...]
-    touched: Touched
-
-    @property
-    def first(self) -> ExcursionNow:
-        """The record that is decided about."""
-        return self.records[0]
-
-    @property
-    def quiet(self) -> bool:
-        """True where it is over and touched nothing: it is only to be noted."""
-        e = self.first
-        touched = e.lots or self.touched.held or self.touched.used
-        return e.event is not None and not touched and not any(x.lasts for x in self.records)
-
-    @property
-    def answered(self) -> bool:
-        """True where a person has decided, be it about a part, and nothing has changed since."""
-        return self.first.decision is not None and not self.first.reopened
 
 
 def line(step: Finding) -> str:
@@ -69,73 +28,9 @@ def line(step: Finding) -> str:
 
 def fault_plan(conn: Link, rule: Rules, f: FridgeNow, as_of: int) -> tuple[Finding, ...]:
     """The steps for one fridge as it stands at an instant; empty where nothing waits for a person."""
-    pairs = events_to_decide(f.excursions)
-    bearing = _bearing(conn, as_of) if pairs else {}
-    by_number = {f"E-{x.number}": x for x in f.excursions}
-    faults = []
-    for e, others in pairs:
-        records = (e, *(by_number[number] for number in others))
-        causes = {f"E-{n}" for x in records for n in (x.number, *x.others)}
-        faults.append(Fault(records, _touched(bearing, e, causes)))
+    faults = faults_of(conn, f, as_of)
     refuge = refuge_for(conn, rule, f.fridge.name, f.fridge.site, as_of) if out_now(f) and f.pieces else None
     return steps(f, faults, refuge, rule, as_of)
-
-
-def _bearing(conn: Link, as_of: int) -> Mapping[str, Sequence[tuple[LotNow, Parcel]]]:
-    """Cause -> the pieces that were ever held for it, with their lots."""
-    found: dict[str, list[tuple[LotNow, Parcel]]] = {}
-    for x in lots_now(conn, as_of).values():
-        for p in x.state.parcels:
-            for cause in p.ever:
-                found.setdefault(cause, []).append((x, p))
-    return found
-
-
-def _touched(bearing: Mapping[str, Sequence[tuple[LotNow, Parcel]]], e: ExcursionNow, causes: set[str]) -> Touched:
-    held: dict[tuple[str, str, str], int] = {}
-    elsewhere: dict[tuple[str, str, str], int] = {}
-    own = {f"E-{n}" for n in (e.number, *e.others)}
-    used: dict[tuple[str, str], int] = {}
-    for x, p in {id(p): (x, p) for cause in causes for x, p in bearing.get(cause, ())}.values():
-        if p.place == "used":
-            key = (x.lot.product, x.lot.code)
-            used[key] = used.get(key, 0) + p.quantity
-        elif not p.outside and causes & p.causes.keys():
-            where = (x.lot.product, x.lot.code, p.place)
-            held[where] = held.get(where, 0) + p.quantity
-            v = e.event
-            if v is not None and own & p.causes.keys() and not p.stood_in(e.fridge, v.start, v.end):
-                elsewhere[where] = elsewhere.get(where, 0) + p.quantity
-    return Touched(held, used, elsewhere)
-
-
-def out_now(f: FridgeNow) -> bool:
-    """True while a fridge is still out of range, whether an allowance covers that or not.
-
-    One that is switched off and empty is let be.
-    """
-    return (not f.off or f.pieces > 0) and any(e.lasts and not _over(f, e) for e in f.excursions)
-
-
-def _over(f: FridgeNow, e: ExcursionNow) -> bool:
-    """True where a record that lasts has been answered by the other kind of reading.
-
-    A check by hand has the last word, but the logger saw the same event and has seen its end; or the logger has not
-    been read out since, and a later check by hand is in range.
-    """
-    seen = e.event
-    if seen is None:
-        return True
-    if e.source == "logger":
-        later = f.last is not None and f.last[0] > seen.last_out
-        return later and f.last is not None and e.limit is not None and not _beyond(e, f.last[1])
-    ends = [x.event for x in f.excursions if x.source == "logger" and x.direction == e.direction]
-    return any(v is not None and v.end is not None and v.start <= seen.last_out <= v.end for v in ends)
-
-
-def _beyond(e: ExcursionNow, milli: int) -> bool:
-    limit = e.limit or 0
-    return milli > limit if e.direction == "warm" else milli < limit
 
 
 def steps(f: FridgeNow, faults: Sequence[Fault], refuge: Refuge | None, rule: Rules, now: int) -> tuple[Finding, ...]:
@@ -341,7 +236,7 @@ def _decide(f: FridgeNow, fault: Fault) -> Finding:
     elif not e.lots:
         what += ": no stock was touched"
     else:
-        lasts = any(x.lasts and not _over(f, x) for x in fault.records)
+        lasts = any(x.lasts and not over(f, x) for x in fault.records)
         what = ("once it is over and you have the answer, " if lasts else "then ") + what
         what += f", {count(e.held, 'piece')} held" if e.held else ""
     if e.reopened:

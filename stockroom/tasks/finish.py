@@ -18,8 +18,8 @@ from stockroom.tasks.move_stock import use_pieces
 from stockroom.tasks.places import key_of, procedure_named, product_named, pull_number
 from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import LotNow, lots_now
-from stockroom.tasks.warm_plan import needs_of
-from stockroom.tasks.which_kit import kit_out, kits_for
+from stockroom.tasks.warm_plan import kit_out, needs_of
+from stockroom.tasks.which_kit import kits_for
 
 
 @dataclass(frozen=True, slots=True)

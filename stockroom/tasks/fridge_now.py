@@ -12,10 +12,11 @@ from stockroom.core.records import HandCheck
 from stockroom.core.spells import Gap, silence
 from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
-from stockroom.store import Link, fridges, ledger, practices
+from stockroom.store import Link, fridge_notes, fridges, ledger, practices
+from stockroom.store.fridge_notes import Switch, on_at
 from stockroom.tasks.coldchain import history, strictest
 from stockroom.tasks.excursions_now import ExcursionNow, excursions_of
-from stockroom.tasks.rules import Rules, rules, spans
+from stockroom.tasks.rules import Rules, opening_of, rules, spans
 from stockroom.tasks.shelves import LotNow, lots_now, stood
 
 DRIFT_DAYS = 60
@@ -66,7 +67,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     here = stood(lots, name)
     known = history(conn, name, key, here, until=until)
     checks = known.checks
-    off = _off(conn, key, until)
+    off = known.off_at(until)
     found = excursions_of(conn, known, here, until)
     past = _past(conn, name, key, until)
     made = [c.at for c in checks]
@@ -74,8 +75,8 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     pieces = sum(x.state.quantity(name) for x in lots)
     # Switched off excuses an empty fridge only: stock that was put in all the same has to be looked after.
     holes, silent = _silences(past, known.silences, newest, made, until, off and not pieces)
-    missed = _missed(conn, past, key, made, until, _first_use(here, checks, name))
-    drifting = None if newest is None else _drift(conn, key, opening, today, fridges.duty(conn, key, until))
+    missed = _missed(past, known.switches, made, until, _first_use(here, checks, name))
+    drifting = None if newest is None else _drift(conn, key, opening, today, known.switches)
     seen = ([] if newest is None else [newest]) + [(c.at, c.milli) for c in checks[-1:]]
     floor = -FOREVER if since is None else since
     return FridgeNow(
@@ -94,15 +95,10 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     )
 
 
-def _off(conn: Link, key: int, until: int) -> bool:
-    switches = fridges.duty(conn, key, until)
-    return bool(switches) and not switches[-1][1]
-
-
 def in_use(conn: Link, name: str, at: int) -> bool:
     """True where a fridge is not switched off."""
     key = ledger.place_key(conn, name)
-    return key is None or not _off(conn, key, at)
+    return key is None or on_at(fridge_notes.switches(conn, key, at), at)
 
 
 def _first_use(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -> int:
@@ -142,18 +138,17 @@ def _past(conn: Link, name: str, key: int, until: int) -> Past:
     for start, end, practice in spans(conn):
         fridge = practice.fridge(name)
         if fridge is not None and start <= until:
-            site = next(s for s in practice.sites if s.name == fridge.site)
-            mine = tuple(e for s, e in exceptions if s == fridge.site)
-            rows.append((start, end, fridge, Opening(practice.timezone, site, mine)))
-    days = frozenset(date.fromisoformat(d) for d in fridges.explanations(conn, key, until))
+            rows.append((start, end, fridge, opening_of(practice, fridge.site, exceptions)))
+    days = frozenset(date.fromisoformat(d) for d in fridge_notes.explained_days(conn, key, until))
     return Past(tuple(rows), days)
 
 
-def _missed(conn: Link, past: Past, key: int, checks: Sequence[int], until: int, first: int) -> list[tuple[date, str]]:
+def _missed(
+    past: Past, switches: Sequence[Switch], checks: Sequence[int], until: int, first: int
+) -> list[tuple[date, str]]:
     """Missed checks, each day by the rules of its time."""
     if first > until:
         return []
-    switches = fridges.duty(conn, key, until)
     found: list[tuple[date, str]] = []
     for start, end, fridge, opening in past.rules:
         days = []
@@ -170,13 +165,12 @@ def _missed(conn: Link, past: Past, key: int, checks: Sequence[int], until: int,
     return found
 
 
-def _on(switches: Sequence[tuple[int, bool]], start: int, end: int) -> bool:
+def _on(switches: Sequence[Switch], start: int, end: int) -> bool:
     """True where the fridge was in use all the time between two instants."""
-    before = [on for when, on in switches if when <= start]
-    return (not before or before[-1]) and all(on for when, on in switches if start < when <= end)
+    return on_at(switches, start) and all(s.on for s in switches if start < s.at <= end)
 
 
-def _drift(conn: Link, key: int, opening: Opening, today: date, switches: Sequence[tuple[int, bool]]) -> Drift | None:
+def _drift(conn: Link, key: int, opening: Opening, today: date, switches: Sequence[Switch]) -> Drift | None:
     """The drift of the daily means, days by the practice's own clock; one on which it was off tells nothing of it."""
     days = [today - timedelta(days=back) for back in range(DRIFT_DAYS, -1, -1)]
     midnights = [opening.midnight(day) for day in days]

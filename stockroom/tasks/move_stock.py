@@ -6,17 +6,17 @@ from datetime import date
 from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.practice import Product
 from stockroom.core.stock import taken_first
-from stockroom.core.units import count
+from stockroom.core.units import count, quoted
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
-from stockroom.tasks.fault_plan import out_now
+from stockroom.tasks.fault import out_now
 from stockroom.tasks.fridge_now import fridge_now, in_use
 from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named, pull_number
 from stockroom.tasks.receive import space_taken
-from stockroom.tasks.refuge import move_all_command, quoted, refuge_for
+from stockroom.tasks.refuge import move_all_command, refuge_for
 from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
 
@@ -53,7 +53,9 @@ def move_all(store: Store, act: Act, source: str, target: str) -> Recorded:
             if found is not None:
                 products[found.code] = found
         if not moved:
-            raise Refused("nothing-there", f"nothing is on record in {a}", f'count it: stockroom stock count "{a}"')
+            raise Refused(
+                "nothing-there", f"nothing is on record in {a}", f"count it: stockroom stock count {quoted(a)}"
+            )
         _arrived(rec, products, a, b)
         pieces = sum(int(str(m["quantity"])) for m in moved)
         rec.book.what = f"moved all {count(pieces, 'piece')} from {a} to {b}"
@@ -106,7 +108,7 @@ def there(rec: Recording, lot: int, code: str, product: str, place: str, quantit
         raise Refused(
             "not-that-many",
             f"{place} has {have} of lot {code} of {product} on record, not {quantity}",
-            f'if they are there, count first: stockroom stock count "{place}"',
+            f"if they are there, count first: stockroom stock count {quoted(place)}",
         )
     return now
 
@@ -253,7 +255,7 @@ def _unaccounted(
     rec.broke(
         "unaccounted",
         f"the record has {pieces} too few {product.code}: used all the same, from lot {code}",
-        f'count it: stockroom stock count "{place}", or write in the delivery that is missing',
+        f"count it: stockroom stock count {quoted(place)}, or write in the delivery that is missing",
     )
     return {"lot": code, "place": place, "quantity": pieces}
 

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from stockroom.core.opening import Opening
 from stockroom.core.practice import Practice, Procedure, Product
 from stockroom.core.records import Booking, Finding
-from stockroom.core.units import count
+from stockroom.core.units import count, quoted
 from stockroom.core.when import day_text
 from stockroom.store import Link, ledger, orders
 from stockroom.tasks.diary import diary
@@ -174,7 +174,7 @@ def findings_of(here: SiteNow) -> list[Finding]:
             found.append(Finding("order-overdue", what, todo, urgent=True))
     for product, lot, place, n in here.owed:
         what = f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have, at {place}"
-        todo = f'until it is counted, the list is not sure: stockroom stock count "{place}"'
+        todo = f"until it is counted, the list is not sure: stockroom stock count {quoted(place)}"
         found.append(Finding("unaccounted", what, todo, urgent=True))
     for b in here.strangers:
         what = f"B-{b.number} is booked for {b.procedure}, which the practice file does not have: not counted"

@@ -4,7 +4,18 @@ from dataclasses import dataclass
 from datetime import date
 
 from stockroom.core.practice import Product
-from stockroom.core.units import LIKELY_HIGH, LIKELY_LOW, SLIP_HIGH, SLIP_LOW, celsius, count, degrees, few
+from stockroom.core.units import (
+    LIKELY_HIGH,
+    LIKELY_LOW,
+    SLIP_HIGH,
+    SLIP_LOW,
+    celsius,
+    count,
+    degrees,
+    few,
+    quoted,
+    quoted_lot,
+)
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.stock_csv import read_opening
@@ -13,7 +24,6 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import key_of, number_of, place_named, product_named
-from stockroom.tasks.refuge import quoted_lot
 from stockroom.tasks.shelves import lots_now
 
 
@@ -50,7 +60,7 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             rec.note(
                 "switched-off",
                 f"{into} is switched off: nobody checks it",
-                f'stockroom fridge on "{into}"',
+                f"stockroom fridge on {quoted(into)}",
                 urgent=True,
             )
         pieces = _pieces(product, delivery)
@@ -219,10 +229,10 @@ def _arrival(rec: Recording, product: Product, code: str, lot: int, place: int, 
     if not SLIP_LOW <= milli <= SLIP_HIGH:
         raise Refused("bad-temperature", f"{degrees(milli)} is surely a slip", "read the display again")
     if not LIKELY_LOW <= milli <= LIKELY_HIGH:
-        doubt = f"{degrees(milli)} is unusual for a delivery."
+        doubt = f"{degrees(milli)} is unusual for a delivery"
         if rec.act.ask is None:
             rec.broke("doubtful", doubt, f"if it is a slip: stockroom undo {rec.book.label} --why slip")
-        elif not rec.act.ask(f"{doubt} Is that really so?"):
+        elif not rec.act.ask(f"{doubt}. Is that really so?"):
             raise Refused("slip", "not recorded", "look at the thermometer again")
     keep = product.keep
     if keep is None:

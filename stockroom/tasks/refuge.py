@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stockroom.core.practice import Practice
-from stockroom.core.units import count, degrees
+from stockroom.core.units import count, degrees, quoted
 from stockroom.errors import nearest
 from stockroom.store import Link
 from stockroom.tasks.fridge_now import FridgeNow, fridge_now
@@ -41,18 +41,6 @@ class Refuge:
 def tight(taken: int, capacity: int) -> bool:
     """True where less than a tenth of a fridge would be left."""
     return (capacity - taken) * 10 < capacity
-
-
-def quoted(name: str) -> str:
-    """A name as it has to be typed at a shell."""
-    if any(c in name for c in '"$`\\!'):
-        return "'" + name.replace("'", "'\\''") + "'"
-    return f'"{name}"'
-
-
-def quoted_lot(lot: str) -> str:
-    """A lot as it has to be typed: in quotes only where it needs them."""
-    return lot if all(c.isalnum() or c in "-_./" for c in lot) else quoted(lot)
 
 
 def move_all_command(source: str, target: str) -> str:

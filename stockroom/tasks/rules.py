@@ -1,11 +1,11 @@
 """The rules in force: the practice file that ruled at an instant, and the opening hours with every exception."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from stockroom.core.opening import Opening
+from stockroom.core.opening import DayException, Opening
 from stockroom.core.practice import Practice
 from stockroom.core.stock import FOREVER
 from stockroom.errors import DatabaseError, Refused, unknown
@@ -77,8 +77,15 @@ def rules(conn: Link, at: int = FOREVER) -> Rules:
     """What ruled at ``at``: the practice file in force and the days closed or opened by then."""
     practice = _read(text_in_force(conn, at))
     exceptions = practices.day_exceptions(conn, at)
-    openings = {
-        site.name: Opening(practice.timezone, site, tuple(e for s, e in exceptions if s == site.name))
-        for site in practice.sites
-    }
-    return Rules(practice, openings)
+    return Rules(practice, {site.name: opening_of(practice, site.name, exceptions) for site in practice.sites})
+
+
+def opening_of(practice: Practice, name: str, exceptions: Sequence[tuple[str, DayException]]) -> Opening:
+    """The hours of a site (of the first one where the name is not known any more), with (site, exception) applied."""
+    site = next((s for s in practice.sites if s.name == name), practice.sites[0])
+    return Opening(practice.timezone, site, tuple(e for s, e in exceptions if s == site.name))
+
+
+def practice_at(rule_spans: Sequence[tuple[int, int, Practice]], at: int) -> Practice:
+    """The practice that ruled at an instant."""
+    return next((p for a, b, p in rule_spans if a <= at < b), rule_spans[-1][2])

@@ -18,7 +18,7 @@ from stockroom.store.fridge_notes import Explained, Switch
 from stockroom.tasks.chart import within
 from stockroom.tasks.excursions_now import ExcursionNow
 from stockroom.tasks.fridge_now import FridgeNow, fridge_now
-from stockroom.tasks.rules import Rules, spans
+from stockroom.tasks.rules import Rules, opening_of, practice_at, spans
 
 Window = tuple[int, int]
 
@@ -134,7 +134,7 @@ class FridgeMonth:
 
     def ruled(self, at: int) -> tuple[Practice, Fridge]:
         """The practice file that ruled at an instant, and the fridge as it described it."""
-        practice = next((p for a, b, p in self.spans if a <= at < b), self.spans[-1][2])
+        practice = practice_at(self.spans, at)
         return practice, practice.fridge(self.fridge.name) or self.fridge
 
     def made(self) -> FridgeSheet:
@@ -171,7 +171,7 @@ class FridgeMonth:
     def _day(self, day: date) -> SheetDay:
         start, end = self.opening.midnight(day), self.opening.midnight(day + timedelta(days=1))
         practice, fridge = self.ruled(start)
-        opening = self._hours(practice, fridge.site)
+        opening = opening_of(practice, fridge.site, self.exceptions)
         hours = opening.day_spans(day)
         middle = -(-(hours[0][0] + hours[-1][1]) // 2) if hours else None
         closed = None if hours else _why_closed(opening, day)
@@ -192,11 +192,6 @@ class FridgeMonth:
             _out_of_use(self.switches, start, end),
             practice.fridge(self.fridge.name) is not None,
         )
-
-    def _hours(self, practice: Practice, site: str) -> Opening:
-        found = next((s for s in practice.sites if s.name == site), practice.sites[0])
-        mine = tuple(e for s, e in self.exceptions if s == found.name)
-        return Opening(practice.timezone, found, mine)
 
     def _missed(
         self, day: date, span: Window, fridge: Fridge, hours: Sequence[Window], made: Sequence[int]

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from stockroom.core.records import Finding
-from stockroom.core.units import count, few
+from stockroom.core.units import count, few, quoted
 from stockroom.core.warmup import Row
 from stockroom.core.when import day_text, local_text
 from stockroom.store import Link, orders
@@ -13,7 +13,7 @@ from stockroom.tasks.diary import diary
 from stockroom.tasks.fault_plan import FOR_MANAGER, check_by_hand, fault_plan
 from stockroom.tasks.fridge_now import FridgeNow, check
 from stockroom.tasks.list_stock import stock_report
-from stockroom.tasks.refuge import quoted, refuge_for
+from stockroom.tasks.refuge import refuge_for
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
@@ -234,7 +234,7 @@ def _manager(
         )
     for product, lot, place, n in report.owed:
         what = f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have"
-        found.append(Finding("unaccounted", what, f'stockroom stock count "{place}"', urgent=True))
+        found.append(Finding("unaccounted", what, f"stockroom stock count {quoted(place)}", urgent=True))
     for o in orders.orders(conn, as_of).values():
         if o.state == "open" and o.due < as_of and (site is None or o.site == site):
             what = f"O-{o.number} from {o.supplier} was due {local_text(o.due, rule.zone, as_of)}"

@@ -34,7 +34,7 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
         if target.kind in DECISIONS:
             may_decide(replace(act, by_typed=True), rec.rules)
         entries.reverse(rec.book, target.n, why)
-        for key, _, _ in derived.reading_spans(rec.conn, target.n):
+        for key in entries.fridges_read(rec.conn, target.n):
             derived.forget(rec.conn, key)
         rec.rules = rules(rec.conn, act.at)
         if target.kind == "practice":

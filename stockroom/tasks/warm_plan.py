@@ -48,12 +48,7 @@ def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
         if why:
             unusable.append((pull, why))
             continue
-        out.append(
-            Kit(
-                pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number,
-                pull.at, pull.out_before, pull.booking,
-            )
-        )  # fmt: skip
+        out.append(kit_out(rule, pull, now, site))
     return Kits(tuple(out), tuple(_fridge(conn, rule, lots.values(), at, sites)), tuple(unusable))
 
 
@@ -82,6 +77,14 @@ def _fridge(conn: Link, rule: Rules, lots: Iterable[LotNow], at: int, sites: Seq
                 for hours, n in sorted(pieces.items())
             ]
     return found
+
+
+def kit_out(rule: Rules, pull: Pull, now: LotNow, site: str) -> Kit:
+    """A pull as the kit that it is, with its times."""
+    return Kit(
+        pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number, pull.at,
+        pull.out_before, pull.booking,
+    )  # fmt: skip
 
 
 def expiry_end(rule: Rules, now: LotNow, site: str) -> int | None:

@@ -4,19 +4,11 @@ from collections.abc import Sequence
 
 from stockroom.core.practice import Product
 from stockroom.core.records import Booking, Pull
-from stockroom.core.warmup import Kit, ready_at, use_by
+from stockroom.core.warmup import ready_at, use_by
 from stockroom.store import Link, ledger
 from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import LotNow, lots_of
-from stockroom.tasks.warm_plan import expiry_end
-
-
-def kit_out(rule: Rules, pull: Pull, now: LotNow, site: str) -> Kit:
-    """A pull as the kit that it is, with its times."""
-    return Kit(
-        pull.product, pull.lot, now.lot.code, site, expiry_end(rule, now, site), pull.source, pull.number, pull.at,
-        pull.out_before, pull.booking,
-    )  # fmt: skip
+from stockroom.tasks.warm_plan import kit_out
 
 
 def kits_for(

@@ -11,7 +11,10 @@ import sqlalchemy as sa
 from conftest import Line
 
 from stockroom.store import migrate, tables
+from stockroom.store.derived_tables import derived
 from stockroom.store.engine import engine_for
+
+ALL = (*tables.meta.sorted_tables, *derived.sorted_tables)
 
 
 def filled(line: Line) -> None:
@@ -40,8 +43,8 @@ def test_the_migrations_make_the_tables_that_the_program_knows(where: str) -> No
     store = migrate.create(where)
     with store.reading() as conn:
         looked = sa.inspect(conn)
-        assert set(looked.get_table_names()) == {t.name for t in tables.meta.sorted_tables} | {"alembic_version"}
-        for table in tables.meta.sorted_tables:
+        assert set(looked.get_table_names()) == {t.name for t in ALL} | {"alembic_version"}
+        for table in ALL:
             found = {c["name"]: c for c in looked.get_columns(table.name)}
             assert list(found) == [c.name for c in table.columns], table.name
             for column in table.columns:
