@@ -2,18 +2,20 @@
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stockroom.cli.files import file_bytes
-from stockroom.cli.job import Answer, Job, far, looks, recorded, records
+from stockroom.cli.job import Answer, Job, far, looks, plain, recorded, records
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:
     from stockroom.cli.show import Screen
     from stockroom.core import records as values
     from stockroom.core.warmup import Row
+    from stockroom.formats.date_order import TwoReadings
     from stockroom.tasks.act import Recorded
 
 group = typer.Typer(help="Bookings, and what became of them.", no_args_is_help=True)
@@ -108,6 +110,7 @@ def import_(
     yes: Annotated[bool, typer.Option("--yes", help="Cancel them without being asked.")] = False,
 ) -> Answer:
     """Take in bookings: new, moved and cancelled ones, by their own id."""
+    from stockroom.formats.date_order import TwoReadings
     from stockroom.tasks.import_bookings import import_bookings
     from stockroom.tasks.read_bookings import Reading
 
@@ -118,11 +121,32 @@ def import_(
         dict(_meanings(column)), tuple(_meanings(state)), tuple(_meanings(procedure)),
         True if day_first else False if month_first else None, patient_pattern,
     )  # fmt: skip
-    result = import_bookings(
-        job.store(), job.act(), data, name, reading=reading, cancel_missing=cancel_missing,
-        agreed=lambda listed: yes or _agreed(job, listed),
-    )  # fmt: skip
-    return recorded(result)
+    act = job.act()
+
+    def taken(reading: Reading) -> "Recorded":
+        return import_bookings(
+            job.store(), act, data, name, reading=reading, cancel_missing=cancel_missing,
+            agreed=lambda listed: yes or _agreed(job, listed),
+        )  # fmt: skip
+
+    try:
+        return recorded(taken(reading))
+    except TwoReadings as fault:
+        return recorded(taken(replace(reading, day_first=_day_first(job, fault))))
+
+
+def _day_first(job: Job, fault: "TwoReadings") -> bool:
+    """How a person at a terminal says that dates are meant. Raises: Refused where none is there, or none is chosen."""
+    from stockroom.formats.date_order import plain_day
+
+    if not job.at_terminal:
+        raise fault
+    by_day, by_month = plain_day(fault.by_day), plain_day(fault.by_month)
+    sys.stderr.write(f"{plain(fault.what)}\n  in the row: {plain(fault.row)}\n  d  {by_day}\n  m  {by_month}\n")
+    said = job.asked("Day first or month first? [d/m]").casefold()
+    if said not in ("d", "day", "m", "month"):
+        raise fault
+    return said[0] == "d"
 
 
 def _meanings(given: list[str] | None) -> list[tuple[str, str]]:
@@ -137,10 +161,13 @@ def _meanings(given: list[str] | None) -> list[tuple[str, str]]:
 
 
 def _agreed(job: Job, listed: list[str]) -> bool:
+    """Shows what would be cancelled and asks. Raises: Refused where a person says no."""
     if not job.at_terminal:
         return False
-    sys.stderr.write("Not in the file:\n" + "".join(f"  {x}\n" for x in listed))
-    return job.ask("Cancel them?")
+    sys.stderr.write("Not in the file:\n" + "".join(f"  {plain(x)}\n" for x in listed))
+    if not job.ask(f"Cancel {'it' if len(listed) == 1 else f'these {len(listed)}'}?"):
+        raise Refused("not-agreed", "nothing was recorded", "without --cancel-missing the file goes in and they stay")
+    return True
 
 
 @looks(group, "list")

@@ -5,8 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
+from stockroom.core.patient import like_a_name
 from stockroom.errors import Refused
-from stockroom.formats.date_order import DateOrder
+from stockroom.formats.date_order import DateOrder, TwoReadings
 from stockroom.formats.logger_times import instants, stamp, wall_text
 from stockroom.formats.table_text import NamedRow, NamedTable, Rejected, named_table, shown
 
@@ -14,6 +15,7 @@ REQUIRED = ("id", "procedure", "patient")
 OPTIONAL = ("start", "date", "time", "cycles", "state", "made", "site")
 COLUMNS = (*REQUIRED, *OPTIONAL)
 STATES = ("booked", "cancelled")
+LONGEST_ID = 255
 _STATES = {"": "booked", "booked": "booked", "cancelled": "cancelled", "canceled": "cancelled"}
 
 
@@ -41,7 +43,7 @@ class BookingRow:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """What a calendar says about a series: the ids of its instances that start between two instants."""
+    """What a calendar says about one UID: the ids that it has between two instants. A single event has one."""
 
     cancelled: bool
     ids: frozenset[str]
@@ -56,6 +58,7 @@ class BookingFile:
     """The bookings in the order of the file, one for each id, and what was not read.
 
     ``ids``: every id that the file names, in lines that were left out as well. ``series``: by UID, of calendars.
+    ``doubts``: what was taken in and should be looked at. ``cut``: the file ends before its end.
     """
 
     rows: tuple[BookingRow, ...]
@@ -63,6 +66,8 @@ class BookingFile:
     notes: tuple[str, ...]
     ids: frozenset[str] = frozenset()
     series: Mapping[str, Series] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
+    cut: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +94,7 @@ def read_bookings(
     table = _table(data, name, terms.columns)
     order = DateOrder(day_first)
     found = [_booking(row, order, zone, terms) for row in table.rows]
-    if not order.stands(name):
+    if not _order_stands(order, table, name):
         order = DateOrder(False)
         found = [_booking(row, order, zone, terms) for row in table.rows]
     notes = [*table.notes, *order.notes()]
@@ -107,6 +112,17 @@ def read_bookings(
     rows = sorted(latest.values(), key=lambda row: row.line)
     ids = frozenset(row.cells["id"] for row in table.rows if row.cells["id"])
     return BookingFile(tuple(rows), tuple(sorted(rejected, key=lambda r: r.line)), tuple(notes), ids)
+
+
+def _order_stands(order: DateOrder, table: NamedTable, name: str) -> bool:
+    """DateOrder.stands; its question shows the row, without the patient's code."""
+    try:
+        return order.stands(name)
+    except TwoReadings as fault:
+        cells = next((r.cells for r in table.rows if r.line == fault.line), {})
+        seen = [cells.get(c, "") for c in ("id", "procedure", "start", "date", "time")]
+        fault.row = ", ".join(shown(c)[1:-1] for c in seen if c)
+        raise
 
 
 def _table(data: bytes, name: str, columns: Mapping[str, str]) -> NamedTable:
@@ -134,12 +150,17 @@ def _booking(row: NamedRow, order: DateOrder, zone: ZoneInfo, terms: Terms) -> t
     why = ""
     if not cells["id"]:
         why = "the id is empty"
+    elif like_a_name(cells["id"]) or len(cells["id"]) > LONGEST_ID:
+        why = f"its id looks like a name or is longer than {LONGEST_ID} characters"
     elif isinstance(start, str):
         why = f"start: {start}"
     elif cycles and not re.fullmatch("0*[1-9][0-9]{0,3}", cycles):
         why = f"{shown(cycles)} is not a number of cycles"
     elif not state:
-        why = f"the state {shown(cells['state'])} is neither booked nor cancelled"
+        word = shown(cells["state"])
+        why = (
+            f"the state {word} is neither booked nor cancelled: say --state booked={word}, or --state cancelled={word}"
+        )
     if why or isinstance(start, str):
         return Rejected(row.line, why), ""
     theirs = {k.casefold(): v for k, v in terms.procedures.items()}

@@ -67,8 +67,8 @@ def is_calendar(data: bytes) -> bool:
     return start[:15].casefold() == "begin:vcalendar"
 
 
-def parts(data: bytes, name: str) -> tuple[list[Part], tuple[str, ...]]:
-    """The events and time zones of a file, and what had to be done to read it.
+def parts(data: bytes, name: str) -> tuple[list[Part], tuple[str, ...], bool]:
+    """The events and time zones of a file, what had to be done to read it, and whether it is cut off.
 
     Raises: Refused where it is no text, or has more parts than a practice can mean.
     """
@@ -77,12 +77,13 @@ def parts(data: bytes, name: str) -> tuple[list[Part], tuple[str, ...]]:
         data = re.sub(rb"(?:\r\n|\n|\r)[ \t]", b"", data)
     text = plain_text(data, name)
     joined = re.sub(r"\r?\n[ \t]", "", text.data.decode("utf-8", "replace"))
+    begun, ended = (len(re.findall(rf"(?im)^[ \t]*{word}:VCALENDAR\b", joined)) for word in ("BEGIN", "END"))
     found = list(_parts(joined))
     if len(found) > MOST_PARTS:
         raise Refused(
             "too-many-events", f"{name} has more than {MOST_PARTS} events", "export a shorter span of the calendar"
         )
-    return found, text.notes
+    return found, text.notes, ended < begun
 
 
 def _parts(text: str) -> Iterator[Part]:

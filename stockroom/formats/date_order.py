@@ -26,6 +26,9 @@ DATE = r"""(?P<date>
 _ONLY_DATE = re.compile(DATE, re.VERBOSE)
 
 
+SAY = "say --day-first or --month-first"
+
+
 def plain_day(day: date) -> str:
     """``3 April 2026``: a day that cannot be read in two ways."""
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
@@ -39,6 +42,16 @@ def real_day(year: int, month: int, day: int) -> date | None:
         return date(year, month, day)
     except ValueError:
         return None
+
+
+class TwoReadings(Refused):
+    """A written date that could be day first or month first: a person can be asked. ``row``: what stands beside it."""
+
+    row = ""
+
+    def __init__(self, what: str, todo: str, line: int, by_day: date, by_month: date) -> None:
+        super().__init__("day-or-month", what, todo)
+        self.line, self.by_day, self.by_month = line, by_day, by_month
 
 
 class DateOrder:
@@ -129,7 +142,7 @@ class DateOrder:
             )
         unsure = None if by_day or by_month else self._seen.get("open") or self._seen.get("short")
         if unsure:
-            raise two_readings(unsure[1], f"{name}, line {unsure[0]}: ", "say --day-first or --month-first")
+            raise _asked(two_readings(unsure[1], f"{name}, line {unsure[0]}: ", SAY), *unsure)
         return not by_month
 
     def notes(self) -> tuple[str, ...]:
@@ -152,6 +165,19 @@ def two_readings(text: str, where: str, todo: str) -> Refused:
     named = list(dict.fromkeys(plain_day(w) for w in ways if w))
     what = " or ".join(named) if len(named) > 1 else "not certain: its year has two digits"
     return Refused("day-or-month", f"{where}{text} is {what}", todo)
+
+
+def _asked(fault: Refused, line: int, text: str) -> Refused:
+    """The refusal as a question, where day first and month first both give a day."""
+    match = _ONLY_DATE.fullmatch(text)
+    if match is None or not match["a"]:
+        return fault
+    year = _century(match["yy"])
+    by_day, by_month = (
+        real_day(year, int(match["b"]), int(match["a"])),
+        real_day(year, int(match["a"]), int(match["b"])),
+    )
+    return TwoReadings(fault.what, fault.todo, line, by_day, by_month) if by_day and by_month else fault
 
 
 def month_number(word: str) -> int:

@@ -2,12 +2,13 @@
 
 from datetime import timedelta
 
-from stockroom.core.patient import not_a_code
+from stockroom.core.patient import like_a_name, not_a_code
 from stockroom.core.practice import Procedure
 from stockroom.core.records import Booking, Pull
 from stockroom.core.warmup import Row
 from stockroom.core.when import local_text
 from stockroom.errors import Refused
+from stockroom.formats.bookings_csv import LONGEST_ID
 from stockroom.store import bookings, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
@@ -196,19 +197,44 @@ def link(store: Store, act: Act, text: str, external_id: str) -> Recorded:
     with recording(store, act, "booking") as rec:
         booking = booking_named(rec.conn, rec.rules, text)
         external_id = external_id.strip()
-        if not external_id:
-            raise Refused("bad-option", "an outside id cannot be empty", "type it as the other program shows it")
-        known = bookings.numbers_by_external(rec.conn).get(external_id)
-        if known is not None and known != booking.number:
+        if not external_id or like_a_name(external_id) or len(external_id) > LONGEST_ID:
             raise Refused(
-                "linked-already",
-                f"{external_id} is B-{known}",
-                f"take the double one back first: stockroom booking cancel B-{known} --why double",
+                "bad-option",
+                f"an outside id is not empty, no name, and no longer than {LONGEST_ID} characters",
+                "type it as the other program shows it",
             )
-        bookings.linked(rec.book, booking.number, external_id.strip())
+        known = bookings.numbers_by_external(rec.conn).get(external_id)
+        double = None if known in (None, booking.number) else booking_named(rec.conn, rec.rules, f"B-{known}")
         rec.book.what = f"B-{booking.number} is {external_id}"
-        rec.fields |= {"booking": f"B-{booking.number}", "external_id": external_id.strip()}
+        if double is not None:
+            _joined(rec, booking, double, external_id)
+        bookings.linked(rec.book, booking.number, external_id)
+        rec.fields |= {
+            "booking": f"B-{booking.number}", "external_id": external_id,
+            "double": None if double is None else f"B-{double.number}",
+        }  # fmt: skip
     return rec.done()
+
+
+def _joined(rec: Recording, booking: Booking, double: Booking, external_id: str) -> None:
+    """Appends that a booking which an import added is this one: it is cancelled, and its kits are for this one.
+
+    Raises: Refused where they may be two: another patient, another day, or something became of it already.
+    """
+    day = rec.rules.opening(booking.site).day
+    alike = (booking.patient, booking.site, day(booking.start)) == (double.patient, double.site, day(double.start))
+    if double.state == "cancelled":
+        return
+    if double.state != "booked" or booking.state == "cancelled" or not alike:
+        raise Refused(
+            "linked-already",
+            f"{external_id} is B-{double.number} ({double.state}), for another patient or day, or over already",
+            f"if it is double all the same: stockroom booking cancel B-{double.number} --why double, then this again",
+        )
+    for pull in still_out(rec, double.number):
+        ledger.promised(rec.book, pull.number, booking.number if booking.state == "booked" else None)
+    _rebook(rec, double, state="cancelled", why=f"the same as B-{booking.number}")
+    rec.book.what += f"; B-{double.number}, which was double, is cancelled"
 
 
 def listed(store: Store, at: int, site: str | None, days: int | None) -> list[Booking]:

@@ -1,26 +1,28 @@
 """Bookings from a file: new, moved and cancelled ones by their own id; the same file twice changes nothing."""
 
 import json
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
 
 from stockroom.core.patient import not_a_code
-from stockroom.core.practice import Practice
-from stockroom.core.units import count, few
 from stockroom.core.when import local_text
-from stockroom.errors import Refused
+from stockroom.errors import Refused, nearest
 from stockroom.formats.bookings_csv import BookingRow
 from stockroom.formats.table_text import shown
 from stockroom.store import bookings, practices
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.book import free_promises, free_useless_promises
-from stockroom.tasks.diary import diary
-from stockroom.tasks.known_bookings import Known, cancelled_as_missing, dropped, missing
+from stockroom.tasks.double_bookings import Double, doubles
+from stockroom.tasks.import_findings import Done, needing_somebody, told
+from stockroom.tasks.known_bookings import Known, cancelled_as_missing, dropped, missing, site_of_row
 from stockroom.tasks.places import folded
 from stockroom.tasks.read_bookings import Read, Reading, read_file
-from stockroom.tasks.rules import rules
-from stockroom.tasks.warm_plan import HELP, in_hours, warm_plan
+from stockroom.tasks.rules import Rules, rules
+
+MOST_ASKED = 12
+"""More bookings than that are not asked about one by one whether they are on record already."""
 
 
 def import_bookings(
@@ -44,17 +46,22 @@ def import_bookings(
         rule = rules(conn, act.at)
         remembered = practices.remembered(conn, subject)
         read = read_file(data, name, reading, remembered, rule, act.at)
-        gone = missing(conn, rule, read, act.site) if cancel_missing else []
+        gone = _gone(read, name, missing(conn, rule, read, act.site)) if cancel_missing else []
+        twice = doubles(conn, rule, read, act.site)
     # Asked before the lock is taken: a person who thinks keeps nobody waiting.
     listed = [f"B-{b.number} ({b.external_id}) {b.procedure} {local_text(b.start, rule.zone)}" for b in gone]
     if gone and (agreed is None or not agreed(listed)):
         raise Refused(
             "not-agreed", "not in the file: " + "; ".join(listed), "to cancel them add --yes; nothing was recorded"
         )
+    same = _same(act, rule, twice)
     with recording(store, act, "bookings") as rec:
-        done = _Done()
+        done = Done()
         rejected = [(r.line, r.event, r.why) for r in read.file.rejected]
         diary = Known(rec, read.calendar)
+        for double in same:
+            diary.joined(double.known.number, double.row.id)
+            done.joined.append(double.known.number)
         for row in read.file.rows:
             why = _wrong(rec, row)
             if why:
@@ -68,77 +75,55 @@ def import_bookings(
             free_promises(rec, number)
         for number in done.moved:
             free_useless_promises(rec, number)
-        _help(rec, [*done.added, *done.moved, *done.changed])
-        if json.loads(remembered or "{}") != read.memory:
-            practices.remember(rec.book, subject, json.dumps(read.memory, sort_keys=True))
-        _tell(rec, name, read, done, rejected, diary, listed)
+        needing_somebody(rec, [*done.added, *done.moved, *done.changed])
+        _remember(rec, subject, json.loads(remembered or "{}"), read.memory)
+        told(rec, name, read, done, rejected, diary, listed, [d for d in twice if d not in same])
     return rec.done()
 
 
-@dataclass(slots=True)
-class _Done:
-    """B-numbers by what the file did to them."""
-
-    added: list[int] = field(default_factory=list)
-    moved: list[int] = field(default_factory=list)
-    cancelled: list[int] = field(default_factory=list)
-    changed: list[int] = field(default_factory=list)
-    unchanged: int = 0
-
-    def lists(self) -> dict[str, list[int]]:
-        """The four lists by name."""
-        return {"added": self.added, "moved": self.moved, "cancelled": self.cancelled, "changed": self.changed}
+def _gone(read: Read, name: str, found: list[bookings.BookingRow]) -> list[bookings.BookingRow]:
+    """What a file does not have any more. Raises: Refused where the file itself is not whole."""
+    if read.file.cut:
+        raise Refused(
+            "file-cut-off", f"{name} is cut off: what it does not have may stand in the part that is missing",
+            "export it again; without --cancel-missing what is there goes in",
+        )  # fmt: skip
+    return found
 
 
-def _count(done: _Done, what: str | None, number: int) -> None:
+def _remember(rec: Recording, subject: str, before: Mapping[str, Any], memory: Mapping[str, Any]) -> None:
+    """Keeps how the file was read for the next one of the site, and says so."""
+    if before == memory:
+        return
+    practices.remember(rec.book, subject, json.dumps(memory, sort_keys=True))
+    words = {
+        "columns": "the columns", "states": "the words for states", "procedures": "the words for procedures",
+        "patient_pattern": "what a patient code looks like",
+        "day_first": f"that dates are {'day' if memory.get('day_first') else 'month'} first",
+    }  # fmt: skip
+    said = [text for key, text in words.items() if key in memory and memory.get(key) != before.get(key)]
+    rec.note("remembered", f"remembered for the next file: {', '.join(said)}" if said else "forgotten as you said")
+
+
+def _same(act: Act, rule: Rules, twice: list[Double]) -> list[Double]:
+    """Those that a person at a terminal says are one appointment."""
+    if act.ask is None or len(twice) > MOST_ASKED:
+        return []
+    found = []
+    for double in twice:
+        row, known = double.row, double.known
+        here = f"B-{known.number}, {known.procedure} on {local_text(known.start, rule.zone)}"
+        theirs = f"{row.id}, {row.procedure} on {local_text(row.start, rule.zone)}, for {row.patient}"
+        if act.ask(f"{theirs}: is that {here}?"):
+            found.append(double)
+    return found
+
+
+def _count(done: Done, what: str | None, number: int) -> None:
     if what is None:
         done.unchanged += 1
     else:
         done.lists()[what].append(number)
-
-
-def _tell(
-    rec: Recording,
-    name: str,
-    read: Read,
-    done: _Done,
-    rejected: list[tuple[int, str, str]],
-    diary: Known,
-    gone: list[str],
-) -> None:
-    lists = done.lists()
-    parts = [f"{len(v)} {k}" for k, v in lists.items() if v]
-    rec.book.what = f"bookings from {name}: {', '.join(parts) or 'nothing new'}"
-    for note in read.file.notes:
-        rec.note("file", note)
-    if gone:
-        rec.note("not-in-file", "not in the file and cancelled: " + "; ".join(gone), urgent=True)
-    if diary.stale:
-        rec.note(
-            "stale",
-            f"{count(len(diary.stale), 'event is', 'events are')} older than what is on record, and left out: "
-            + few(diary.stale, 6),
-            "export the calendar again",
-            urgent=True,
-        )
-    rejected = sorted(rejected)
-    if rejected:
-        noun = "event" if read.calendar else "line"
-        first = "; ".join(f"{shown(e, 80) if read.calendar else f'line {n}'}: {why}" for n, e, why in rejected[:4])
-        rec.note(
-            "lines-left-out",
-            f"{count(len(rejected), noun)} left out: {first}",
-            "mend them and import again",
-            urgent=True,
-        )
-    rec.fields |= {k: [f"B-{n}" for n in v] for k, v in lists.items()}
-    rec.fields |= {
-        "unchanged": done.unchanged,
-        "stale": diary.stale,
-        "rejected": [
-            {"line": n or None, "event": shown(e, 255)[1:-1] if e else None, "why": why} for n, e, why in rejected
-        ],
-    }
 
 
 def _wrong(rec: Recording, row: BookingRow) -> str | None:
@@ -146,24 +131,23 @@ def _wrong(rec: Recording, row: BookingRow) -> str | None:
     if row.event and row.state == "cancelled":
         return None
     if folded(row.procedure, [p.code for p in practice.procedures]) is None:
-        return f'there is no procedure "{row.procedure}"'
+        return _no_procedure(row, [p.code for p in practice.procedures])
     reason = not_a_code(row.patient, practice.patient_code)
     if reason:
         return f"the patient code cannot stand: {reason}"
     if row.made is not None and row.made > rec.act.now + 300:
         return "it was made ahead of now"
-    if _site(practice, row, rec.act.site) is None:
+    if site_of_row(practice, row, rec.act.site) is None:
         return f'there is no site "{row.site}"' if row.site else "it names no site"
     return None
 
 
-def _site(practice: Practice, row: BookingRow, wanted: str | None) -> str | None:
-    names = [s.name for s in practice.sites]
-    if row.site:
-        return folded(row.site, names)
-    if wanted is not None:
-        return wanted if wanted in names else None
-    return names[0] if len(names) == 1 else None
+def _no_procedure(row: BookingRow, codes: list[str]) -> str:
+    word = shown(row.procedure)
+    hint = nearest(row.procedure, codes)
+    return f"there is no procedure {word}" + (
+        hint or f": say --procedure {codes[0] if len(codes) == 1 else 'OURS'}={word}"
+    )
 
 
 def _one(rec: Recording, row: BookingRow, diary: Known) -> tuple[str | None, int]:
@@ -171,11 +155,14 @@ def _one(rec: Recording, row: BookingRow, diary: Known) -> tuple[str | None, int
     practice = rec.rules.practice
     procedure = folded(row.procedure, [p.code for p in practice.procedures]) or row.procedure
     old = diary.row(row.id)
+    if old is None and (old := diary.same_event(row)) is not None:
+        diary.joined(old.number, row.id)
     if old is None:
         if row.event and row.state == "cancelled":
             return None, 0  # it was never on record: there is nothing to free
-        number = bookings.booked(rec.book, _site(practice, row, rec.act.site) or "", row.id)
+        number = bookings.booked(rec.book, site_of_row(practice, row, rec.act.site) or "", row.id)
         diary.version(row, number)
+        diary.new[row.id] = number
         # A booking is on record from when it was made, a cancellation from when it was learned of.
         made = row.made if row.made is not None else rec.act.at
         _change(rec, number, row, procedure, "booked", min(made, rec.act.at))
@@ -209,6 +196,9 @@ def _one(rec: Recording, row: BookingRow, diary: Known) -> tuple[str | None, int
 
 
 def _change(rec: Recording, number: int, row: BookingRow, procedure: str, state: str, at: int) -> None:
+    most = next((p.max_cycles for p in rec.rules.practice.procedures if p.code == procedure), None)
+    if state == "booked" and most and row.cycles is not None and row.cycles > most:
+        rec.broke("too-many-cycles", f"B-{number}: {row.cycles} cycles are more than the {most} of {procedure}")
     bookings.changed(
         rec.book,
         number,
@@ -220,26 +210,3 @@ def _change(rec: Recording, number: int, row: BookingRow, procedure: str, state:
         at=at,
         sequence=row.sequence if row.event else None,
     )
-
-
-def _help(rec: Recording, numbers: list[int]) -> None:
-    """Says at once which of the new or moved bookings cannot be served."""
-    if not numbers:
-        return
-    made = warm_plan(rec.conn, rec.act.at, rule=rec.rules)
-    wanted = set(numbers)
-    grouped: dict[tuple[str, str], list[int]] = {}
-    for row in made.rows:
-        if row.booking in wanted and row.state in HELP:
-            grouped.setdefault((row.state, row.product), []).append(row.booking)
-    for (state, product), found in grouped.items():
-        listed = ", ".join(f"B-{n}" for n in found[:6]) + (f" and {len(found) - 6} more" if len(found) > 6 else "")
-        rec.note(
-            state,
-            f"{product} {state} for {count(len(found), 'booking')}: {listed}",
-            "stockroom warmup check",
-            urgent=True,
-        )
-    for number, booking in diary(rec.conn, rec.rules).items():
-        if number in wanted and booking.start > rec.act.at and not in_hours(rec.rules, booking):
-            rec.note("outside-hours", f"B-{number} lies outside the hours in which somebody is there", urgent=True)

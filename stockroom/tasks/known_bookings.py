@@ -1,16 +1,26 @@
 """What is on record under outside ids while a file is taken in; and what a file does not have any more."""
 
 import json
+import re
 
+from stockroom.core.practice import Practice
 from stockroom.formats.bookings_csv import BookingRow, Series
 from stockroom.store import Link, bookings, practices
 from stockroom.store.bookings import BookingRow as Stored
 from stockroom.tasks.act import Recording
+from stockroom.tasks.places import folded
 from stockroom.tasks.read_bookings import Read
 from stockroom.tasks.rules import Rules
 
 SUBJECT = "calendar:B-"
 """Under this, by B-number, the version of the event that was last taken in: [SEQUENCE, DTSTAMP]."""
+_INSTANCE = re.compile(r"(.+)/[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
+
+
+def series_uid(external: str) -> str:
+    """The UID of the event that an outside id belongs to; a UID may have strokes of its own."""
+    match = _INSTANCE.fullmatch(external)
+    return match[1] if match else external
 
 
 def older(sequence: int, stamped: int | None, known: tuple[int, int | None] | None) -> bool:
@@ -35,13 +45,29 @@ class Known:
         self.versions = versions(rec.conn) if calendar else {}
         self.by_uid: dict[str, list[str]] = {}
         for external in self.numbers if calendar else ():
-            for uid in {external, external.rpartition("/")[0]}:
-                self.by_uid.setdefault(uid, []).append(external)
+            self.by_uid.setdefault(series_uid(external), []).append(external)
         self.stale: list[str] = []
+        self.new: dict[str, int] = {}
+        """Outside id -> B-number of what this file adds."""
 
     def row(self, external: str) -> Stored | None:
         """The booking of an outside id."""
         return self.stored.get(self.numbers.get(external, 0))
+
+    def same_event(self, row: BookingRow) -> Stored | None:
+        """The booking of an event that became a series, or of a series that became one event, at the same start.
+
+        It is the same appointment, so it keeps its number and its kit.
+        """
+        uid = series_uid(row.id)
+        ids = [e for e in self.by_uid.get(uid, ()) if row.event and e != row.id and uid in (e, row.id)]
+        found = (self.row(e) for e in ids)
+        return next((b for b in found if b and b.state == "booked" and b.start == row.start), None)
+
+    def joined(self, number: int, external: str) -> None:
+        """Appends that a booking is known by one more outside id."""
+        bookings.linked(self.rec.book, number, external)
+        self.numbers[external] = number
 
     def older(self, sequence: int, stamped: int | None, number: int) -> bool:
         """True where an event is older than what was taken in for a booking."""
@@ -57,6 +83,16 @@ class Known:
         if self.versions.get(number) != (sequence, stamped):
             self.versions[number] = (sequence, stamped)
             practices.remember(self.rec.book, f"{SUBJECT}{number}", json.dumps([sequence, stamped]))
+
+
+def site_of_row(practice: Practice, row: BookingRow, wanted: str | None) -> str | None:
+    """The site that a line or event is about: its own word, else the one that was asked for, else the only one."""
+    names = [s.name for s in practice.sites]
+    if row.site:
+        return folded(row.site, names)
+    if wanted is not None:
+        return wanted if wanted in names else None
+    return names[0] if len(names) == 1 else None
 
 
 def versions(conn: Link) -> dict[int, tuple[int, int | None]]:
@@ -89,7 +125,7 @@ def missing(conn: Link, rule: Rules, read: Read, site: str | None) -> list[Store
         number: b
         for external, number in numbers.items()
         if external not in ids
-        and external.rpartition("/")[0] not in ids
+        and series_uid(external) not in ids
         and (b := stored.get(number))
         and b.state == "booked"
         and first <= b.start <= last
@@ -97,7 +133,7 @@ def missing(conn: Link, rule: Rules, read: Read, site: str | None) -> list[Store
         and (number in from_calendar) == read.calendar
     }
     named = {numbers[i] for i in ids if i in numbers}  # known under two ids, one of which the file has
-    return [b for number, b in sorted(found.items()) if number not in named]
+    return sorted((b for n, b in found.items() if n not in named), key=lambda b: (b.start, b.number))
 
 
 def cancelled_as_missing(rec: Recording, agreed: list[int], diary: Known) -> list[int]:
@@ -117,10 +153,11 @@ def dropped(rec: Recording, diary: Known, uid: str, series: Series) -> list[int]
     The file speaks of this very event, so this is no missing one. What is older than the record changes nothing.
     """
     done = []
+    kept = {diary.numbers[i] for i in series.ids if i in diary.numbers}
     for external in diary.by_uid.get(uid, ()):
         number = diary.numbers[external]
         b = diary.stored.get(number)
-        if b is None or b.state != "booked" or b.start <= rec.act.at or external in series.ids:
+        if b is None or b.state != "booked" or b.start <= rec.act.at or number in kept:
             continue
         if not series.cancelled and not series.first <= b.start <= series.last:
             continue

@@ -50,8 +50,11 @@ def read_file(data: bytes, name: str, reading: Reading, remembered: str | None, 
         found = read_bookings(data, name, zone=rule.zone, day_first=memory.get("day_first"), terms=terms)
     except Refused as fault:
         kept = {k: v for k, v in before.get("columns", {}).items() if k not in reading.columns}
-        if fault.slug != "missing-column" or not kept:
+        if fault.slug != "missing-column":
             raise
+        if not kept:
+            todo = f"{fault.todo}; where it calls one otherwise: --column id=THEIRS, and so on for each"
+            raise Refused(fault.slug, fault.what, todo) from None
         listed = " ".join(f'--column {k}="{v}"' for k, v in kept.items())
         raise Refused(
             fault.slug, fault.what, f"{listed} was remembered; --column {next(iter(kept))}= forgets one; {fault.todo}"
@@ -60,7 +63,8 @@ def read_file(data: bytes, name: str, reading: Reading, remembered: str | None, 
 
 
 def _calendar(data: bytes, name: str, memory: Mapping[str, Any], rule: Rules, now: int) -> BookingFile:
-    from stockroom.formats.calendar_events import Horizon, read_calendar
+    from stockroom.formats.calendar_events import read_calendar
+    from stockroom.formats.calendar_moments import Horizon
     from stockroom.formats.calendar_words import Words
 
     practice = rule.practice

@@ -82,3 +82,38 @@ def test_what_cannot_be_meant_is_refused(cli: Line, options: tuple[str, ...], wo
     cli.file("e.csv", EXPORT)
     said = cli("booking", "import", "e.csv", *options)
     assert said.code == 3 and word in said.err and said.out == ""
+
+
+def test_an_export_in_other_words_is_told_how_to_say_them(cli: Line) -> None:
+    cli.file("e.csv", EXPORT)
+    said = cli("booking", "import", "e.csv")
+    assert said.code == 3 and '"Ref"' in said.err and "--column id=" in said.err
+    said = take(cli, EXPORT, *WORDS[:12])
+    assert [r["why"] for r in said["rejected"]] == [
+        f'the state "{w}" is neither booked nor cancelled: say --state booked="{w}", or --state cancelled="{w}"'
+        for w in ("Confirmed", "Storno")
+    ]
+    said = take(cli, EXPORT, *WORDS[:16])
+    assert [r["why"] for r in said["rejected"]] == [
+        'there is no procedure "Bleaching": say --procedure white="Bleaching"'
+    ] * 2
+    assert take(cli, EXPORT, *WORDS)["added"] == ["B-1"]
+
+
+def test_what_is_remembered_is_said(cli: Line) -> None:
+    first = take(cli, EXPORT, *WORDS, "--day-first")["notes"]
+    assert first == [
+        "remembered for the next file: the columns, the words for states, the words for procedures, that dates are day first"
+    ]
+    assert take(cli, EXPORT)["notes"] == []
+    said = take(cli, EXPORT.replace("13/03", "03/13"), "--month-first")["notes"]
+    assert said == ["remembered for the next file: that dates are month first"]
+
+
+def test_more_cycles_than_the_procedure_has_are_named(cli: Line) -> None:
+    rows = "id,procedure,start,patient,cycles\nX1,white,2026-03-05T10:00,P-3,9\nX2,white,2026-03-06T10:00,P-4,8\n"
+    cli.file("e.csv", rows)
+    said = cli("booking", "import", "e.csv", "--json")
+    assert said.code == 1 and "B-1: 9 cycles are more than the 8 of white" in said.json["warnings"]
+    assert not any("B-2:" in w for w in said.json["warnings"])
+    assert take(cli, rows)["unchanged"] == 2

@@ -376,7 +376,8 @@ def test_more_series_than_can_be_followed_are_said_in_a_few_seconds() -> None:
     """50,000 of them, each counted day by day since 1990, would take half an hour."""
     from zoneinfo import ZoneInfo
 
-    from stockroom.formats.calendar_events import Horizon, read_calendar
+    from stockroom.formats.calendar_events import read_calendar
+    from stockroom.formats.calendar_moments import Horizon
     from stockroom.formats.calendar_words import Words
 
     rule = "RRULE:FREQ=DAILY;COUNT=99999;BYMONTH=2;BYMONTHDAY=30"
