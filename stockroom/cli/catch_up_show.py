@@ -33,8 +33,7 @@ def done_several(job: Job, texts: list[str]) -> Answer:
     from stockroom.tasks.finish import Outcome, done, ready_to_record
 
     act = job.act()
-    ready_to_record(job.store(), act, texts)
-    results = [done(job.store(), act, text, Outcome()) for text in texts]
+    results = [done(job.store(), act, text, Outcome()) for text in ready_to_record(job.store(), act, texts)]
 
     def draw(screen: "Screen") -> None:
         for result in results:

@@ -139,7 +139,8 @@ def _too_many(rec: Recording, short: list[tuple[str, str, int]]) -> None:
             raise Refused(
                 "not-that-many",
                 f"with this, {n} of lot {lot} of {product} would be gone that the record does not have later on",
-                "if they are there, count first: stockroom stock count PLACE",
+                ("name the lot that was taken: --lot; " if rec.book.kind == "pull" else "")
+                + "if they are there, count first: stockroom stock count PLACE",
             )
         if rec.book.kind != "undo" and not any(f.slug == "unaccounted" for f in rec.findings):
             rec.broke(

@@ -3,14 +3,16 @@
 import re
 from collections.abc import Sequence
 
+from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.practice import Practice
 from stockroom.core.records import Booking
 from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused, nearest
-from stockroom.store import Link, bookings
+from stockroom.store import Link, bookings, ledger
 from stockroom.store.bookings import BookingRow
-from stockroom.tasks.places import number_of
+from stockroom.tasks.places import number_of, pull_number
 from stockroom.tasks.rules import Rules
+from stockroom.tasks.shelves import lots_now
 
 
 def booking_of(row: BookingRow, practice: Practice) -> Booking:
@@ -36,10 +38,15 @@ def diary(conn: Link, rule: Rules, until: int = FOREVER, sites: Sequence[str] | 
 
 
 def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> Booking:
-    """A booking by B-7, 7 or its outside id. Raises: Refused."""
+    """A booking by B-7, 7 or its outside id, or by the label of the kit that is for it or was used on it.
+
+    Raises: Refused.
+    """
     outside = bookings.numbers_by_external(conn)
     own = re.fullmatch(r"[Bb]-\d{1,9}", text.strip())
     number = number_of(text, "B") if own else outside.get(text.strip()) or number_of(text, "B")
+    if number is None and names_a_kit(text):
+        number = _of_kit(conn, text, until)
     row = bookings.bookings(conn, until, number).get(number or 0) if number else None
     if row is None:
         known = [*outside, *(f"B-{n}" for n in bookings.bookings(conn, until))]
@@ -47,3 +54,19 @@ def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> B
             "unknown-booking", f'there is no booking "{text}"{nearest(text, known)}', "see: stockroom booking list"
         )
     return booking_of(row, rule.practice)
+
+
+def _of_kit(conn: Link, text: str, until: int) -> int:
+    """The booking that used a kit, else the one it is promised to. Raises: Refused where it is for none."""
+    pull = ledger.pulls(conn).get(pull_number(conn, text) or 0)
+    if pull is None:
+        raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
+    now = lots_now(conn, until, [pull.lot]).get(pull.lot)
+    used = [p.booking for p in (now.state.at("used") if now else ()) if p.stays and p.stays[-1].place == pull.place]
+    number = next((n for n in used if n is not None), None) or pull.booking
+    if number is None:
+        raise Refused(
+            "kit-for-nobody", f"{pull.place} is for no booking",
+            f"name the booking, and the kit beside it: stockroom booking done B-7 --pull {pull.place}",
+        )  # fmt: skip
+    return number

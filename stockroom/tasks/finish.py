@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.practice import Product
 from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
@@ -43,7 +44,9 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
     """
     act = _at_its_time(store, act, text)
     with recording(store, act, "done") as rec:
-        booking = _to_finish(rec, text)
+        booking = booking_named(rec.conn, rec.rules, text)
+        _booked_still(booking, "done")
+        outcome = _its_kit(rec, booking, text, outcome)
         procedure = procedure_named(rec.rules.practice, booking.procedure)
         products = {p.code: p for p in rec.rules.practice.products}
         cycles = booking.cycles if outcome.cycles is None else outcome.cycles
@@ -56,7 +59,7 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
             product = product_named(rec.rules.practice, code)
             pieces[product.code] = pieces.get(product.code, 0) + n
         lots = {product_named(rec.rules.practice, c).code: lot for c, lot in outcome.lots.items()}
-        _named_fit(rec, pieces, lots, outcome.pulls)
+        _named_fit(rec, pieces, lots, outcome)
         used = _wasted(rec, booking, outcome.wasted)
         for code, n in pieces.items():
             used += _use(rec, products[code], n, booking, lots.get(code), outcome.pulls)
@@ -65,15 +68,34 @@ def done(store: Store, act: Act, text: str, outcome: Outcome) -> Recorded:
             todo = f"stockroom undo {rec.book.label} --why cycles, then again with --cycles N"
             rec.note("cycles-unsaid", f"stopped, and yet counted with all {cycles} cycles", todo, urgent=True)
         free_promises(rec, booking.number)
-        rec.book.what = f"B-{booking.number} done: " + ", ".join(
-            f"{u['quantity']} x {u['product']} lot {u['lot']}" for u in used
-        )
+        rec.book.what = f"B-{booking.number} done: {_said(used) or 'nothing used'}"
+        if booking.state == "cancelled":
+            what = f"B-{booking.number} was cancelled on record; it took place all the same"
+            rec.note("was-cancelled", what, "if it did not: stockroom undo --why slip", urgent=True)
         rec.fields |= {
             "booking": f"B-{booking.number}", "state": "done", "at": utc_text(act.at), "cycles": cycles,
             "stopped": outcome.stopped, "used": used,
         }  # fmt: skip
         cautions(rec, set(pieces))
     return rec.done()
+
+
+def _said(used: Sequence[Mapping[str, object]]) -> str:
+    """``P-5 (CK lot A1), 2 x SWAB lot S1``: kits by their number, the rest by pieces."""
+    return ", ".join(
+        f"{u['pull']} ({u['product']} lot {u['lot']}{', wasted' if u.get('wasted') else ''})"
+        if u["pull"]
+        else f"{u['quantity']} x {u['product']} lot {u['lot']}"
+        for u in used
+    )
+
+
+def _its_kit(rec: Recording, booking: Booking, text: str, outcome: Outcome) -> Outcome:
+    """Where the label of a kit was scanned in place of the booking's number, that very kit was used."""
+    by_id = bookings.numbers_by_external(rec.conn).get(text.strip()) == booking.number
+    if by_id or not names_a_kit(text):
+        return outcome
+    return replace(outcome, pulls=tuple(dict.fromkeys((text, *outcome.pulls))))
 
 
 def _wasted(rec: Recording, booking: Booking, named: tuple[str, ...]) -> list[dict[str, object]]:
@@ -90,19 +112,25 @@ def _wasted(rec: Recording, booking: Booking, named: tuple[str, ...]) -> list[di
     return used
 
 
-def _named_fit(rec: Recording, pieces: dict[str, int], lots: Mapping[str, str], named: tuple[str, ...]) -> None:
+def _named_fit(rec: Recording, pieces: dict[str, int], lots: Mapping[str, str], outcome: Outcome) -> None:
     """Kits and lots that a person names are used, or refused: never left aside. Extra kits add to what is used."""
     for code in lots:
         if code not in pieces:
             raise Refused("not-used", f"{code} is not used by it", f"to add it: --used {code}=N")
-    known = ledger.pulls(rec.conn)
+    known, codes = ledger.pulls(rec.conn), ledger.lots(rec.conn)
+    wasted = {pull_number(rec.conn, text) for text in outcome.wasted}
     count: dict[str, int] = {}
-    for text in named:
-        pull = known.get(pull_number(rec.conn, text) or 0)
+    for number, text in {pull_number(rec.conn, text) or 0: text for text in outcome.pulls}.items():
+        pull = known.get(number)
         if pull is None:
             raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
         if pull.product not in pieces:
             raise Refused("wrong-kit", f"{pull.place} is a {pull.product}, which it does not use", "name another kit")
+        if number in wasted:
+            raise Refused("used-or-wasted", f"{pull.place} was used or wasted, not both", "name it once")
+        code, wanted = codes[pull.lot].code, lots.get(pull.product)
+        if wanted is not None and code != wanted:
+            raise Refused("other-lot", f"{pull.place} is of lot {code}, not {wanted}", "name the kit or the lot")
         count[pull.product] = count.get(pull.product, 0) + 1
     for code, n in count.items():
         pieces[code] = max(pieces[code], n)
@@ -122,19 +150,14 @@ def _at_its_time(store: Store, act: Act, text: str) -> Act:
     return replace(act, at=booking.start)
 
 
-def _to_finish(rec: Recording, text: str) -> Booking:
-    booking = booking_named(rec.conn, rec.rules, text)
-    _booked_still(booking)
-    return booking
-
-
-def _booked_still(booking: Booking) -> None:
-    if booking.state != "booked":
-        raise Refused(
-            "over-already",
-            f"B-{booking.number} is {booking.state} already",
-            f"to take that back: stockroom undo R-{booking.entry} --why …",
-        )
+def _booked_still(booking: Booking, state: str) -> None:
+    """Raises: Refused where something became of it already. What was cancelled may have taken place all the same."""
+    if booking.state == "booked" or (booking.state, state) == ("cancelled", "done"):
+        return
+    todo = f"to take that back: stockroom undo R-{booking.entry} --why …"
+    if booking.state == "cancelled":
+        todo = f"if it took place: stockroom booking done B-{booking.number}"
+    raise Refused("over-already", f"B-{booking.number} is {booking.state} already", todo)
 
 
 def _change(rec: Recording, booking: Booking, state: str, cycles_done: int | None, outcome: str | None) -> None:
@@ -200,7 +223,8 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
     """
     act = _at_its_time(store, act, text)
     with recording(store, act, "missed") as rec:
-        booking = _to_finish(rec, text)
+        booking = booking_named(rec.conn, rec.rules, text)
+        _booked_still(booking, "missed")
         lots = lots_now(rec.conn, act.at)
         out = [(p, lots[p.lot]) for p in still_out(rec, booking.number)]
         if out and kit not in ("sealed", "opened"):
@@ -212,6 +236,8 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
         _change(rec, booking, "missed", None, kit)
         freed = free_promises(rec, booking.number) if kit != "opened" else []
         rec.book.what = f"B-{booking.number} missed" + (f", kit {kit}" if kit else "")
+        if used:
+            rec.book.what += f": {_said(used)} used up"
         rec.fields |= {
             "booking": f"B-{booking.number}", "state": "missed", "kit": kit, "used": used, "freed": [f"P-{n}" for n in freed],
         }  # fmt: skip
@@ -241,15 +267,21 @@ def _opened(rec: Recording, booking: Booking, out: list[tuple[Pull, LotNow]]) ->
     return used
 
 
-def ready_to_record(store: Store, act: Act, texts: Sequence[str]) -> None:
-    """Raises: Refused where one of several bookings cannot be recorded as done, before any of them is."""
+def ready_to_record(store: Store, act: Act, texts: Sequence[str]) -> list[str]:
+    """Several bookings, each once by whatever it was called.
+
+    Raises: Refused where one cannot be recorded as done, before any of them is.
+    """
+    found: dict[int, str] = {}
     for text in texts:
         at = _at_its_time(store, act, text).at
         with store.reading() as conn:
             rule = rules(conn, at)
             booking = booking_named(conn, rule, text)
-            _booked_still(booking)
+            _booked_still(booking, "done")
             procedure_named(rule.practice, booking.procedure)
+            found.setdefault(booking.number, text)
+    return list(found.values())
 
 
 def pairs(texts: list[str], what: str) -> dict[str, str]:

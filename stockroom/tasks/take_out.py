@@ -108,6 +108,8 @@ def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) ->
             fridge = rec.rules.practice.fridge(place) is not None
             if pieces and (only is not None or (fridge and now.lot.expiry is not None and not now.expired(today))):
                 rows.append((now, place, pieces))
+    if only is None:
+        rows = _still_there(rec, kit.code, rows, n)
     picked = taken_first([(r[0].lot.expiry, f"{r[0].lot.code} {r[1]}", r[2]) for r in rows], n)
     if sum(q for _, q in picked) < n:
         have = sum(r[2] for r in rows)
@@ -118,6 +120,15 @@ def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) ->
         )
     taken = [Taken(kit, rows[i][0], rows[i][1]) for i, q in picked for _ in range(q)]
     return _again(rec, taken)
+
+
+def _still_there(
+    rec: Recording, code: str, rows: list[tuple[LotNow, str, int]], n: int
+) -> list[tuple[LotNow, str, int]]:
+    """The pieces that no later record shows to have gone, where they are enough: a kit written in late was none of them."""
+    last = {x.lot.key: x.state for x in lots_of(rec.conn, code)}
+    left = [(now, place, min(pieces, last[now.lot.key].quantity(place))) for now, place, pieces in rows]
+    return left if sum(pieces for *_, pieces in left) >= n else rows
 
 
 def _again(rec: Recording, taken: list[Taken]) -> list[Taken]:
