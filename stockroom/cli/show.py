@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import shutil
 import sys
 from typing import TYPE_CHECKING
@@ -27,7 +28,7 @@ class Screen:
     """Collects what a command shows and prints it. Data never carries markup: everything is plain text."""
 
     def __init__(self) -> None:
-        width = shutil.get_terminal_size((100, 24)).columns
+        width = screen_width()
         self._drawn = io.StringIO()
         self._console = Console(
             file=self._drawn,
@@ -134,6 +135,17 @@ class Screen:
         grid.add_column(overflow="fold")
         grid.add_row(Text(lead, style=style), Text(plain(text), style=style))
         self._print(grid)
+
+
+def screen_width() -> int:
+    """Columns of the terminal that is written to, also through a pipe (less, more); 100 where there is none."""
+    columns = shutil.get_terminal_size((0, 0)).columns
+    if not columns:
+        try:
+            columns = os.get_terminal_size(sys.stderr.fileno()).columns
+        except (AttributeError, OSError, ValueError):
+            columns = 0
+    return columns or 100
 
 
 class Bar:

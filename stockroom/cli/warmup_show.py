@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from stockroom.tasks.offer_times import Offered
     from stockroom.tasks.warm_plan import WarmPlan
 
+SHORTEST = 12
+"""No narrower is the column of kits made, however narrow the screen is."""
 URGENT = ("late", "blocked", "short", "due")
 
 
@@ -62,7 +64,9 @@ def _calendar(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -
         bookings.setdefault(r.booking, []).append(r)
     worst = [min(same, key=lambda r: _URGENCY.index(r.state)) for same in bookings.values()]
     number = max(len(f"B-{r.booking}") for r in worst)
-    kit = max(len(_kits(bookings[r.booking], r)) for r in worst)
+    kits = {r.booking: _kits(bookings[r.booking], r) for r in worst}
+    beside = max(len(_when(r, zone, now)) for r in worst) + number + 24  # clock, state and the blanks between
+    kit = min(max(len(text) for text in kits.values()), max(SHORTEST, screen.width - beside))
     days: dict[date, list[Row]] = {}
     for r in worst:
         days.setdefault(datetime.fromtimestamp(r.start, zone).date(), []).append(r)
@@ -71,8 +75,17 @@ def _calendar(screen: Screen, rows: "Sequence[Row]", zone: ZoneInfo, now: int) -
         for r in on:
             state = f"! {r.state.upper()}" if r.state in URGENT else f"  {r.state}"
             lead = f"  {_clock(r.start, zone)}  {f'B-{r.booking}':{number}}  {state:9}"
-            text = f"{lead}  {_kits(bookings[r.booking], r):{kit}}  {_when(r, zone, now)}"
+            text = f"{lead}  {_clipped(kits[r.booking], kit):{kit}}  {_when(r, zone, now)}"
             screen.row(text, "bold" if r.state in URGENT else "")
+
+
+def _clipped(text: str, most: int) -> str:
+    """The product and the end of its lot, by which lots differ, where the whole would push the time off the screen."""
+    if len(text) <= most:
+        return text
+    head, mark, lot = text.partition(" lot ")
+    room = most - len(head + mark) - 1
+    return f"{head}{mark}…{lot[-room:]}" if mark and room > 3 else f"{text[: most - 1]}…"
 
 
 _URGENCY = ("short", "blocked", "late", "due", "planned", "warming", "ready")
