@@ -21,10 +21,12 @@ def quarantine(
         known = lot_named(rec.conn, code, lot)
         now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
         spots = _spots(rec, now.state if now else LotState(known.key), place)
-        wanted = sum(spots.values()) if quantity is None else quantity
-        if now is None or wanted < 1 or sum(spots.values()) < wanted:
+        have = sum(spots.values())
+        wanted = have if quantity is None else quantity
+        if now is None or wanted < 1 or have < wanted:
+            where, more = "" if place is None else f" in {place}", "" if wanted == have else f", not {wanted}"
             raise Refused(
-                "not-that-many", f"{sum(spots.values())} of lot {known.code} of {code} are on record, not {wanted}",
+                "not-that-many", f"the record has {have or 'none'} of lot {known.code} of {code}{where}{more}",
                 "if they are there, count first: stockroom stock count PLACE",
             )  # fmt: skip
         left = wanted

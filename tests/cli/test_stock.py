@@ -381,3 +381,16 @@ def test_nobody_records_without_initials(cli: Line) -> None:
     assert "--by" in said.err
     cli.by = "Mary Smith"
     assert cli("stock", "use", "KIT", "1", "--why", "x").code == 3
+
+
+def test_a_hold_on_what_is_not_there_says_what_the_record_has(cli: Line) -> None:
+    cli.ok(
+        "stock", "receive", "KIT", "--lot", "A1", "--expiry", "2026-12", "--quantity", 3, "--into", "Cold one",
+        "--arrived-at", "4",
+    )  # fmt: skip
+    for options, said in (
+        (("--place", "Cold two"), "the record has none of lot A1 of KIT in Cold two"),
+        (("--quantity", "9"), "the record has 3 of lot A1 of KIT, not 9"),
+    ):
+        refused = cli("stock", "quarantine", "KIT", "A1", "--why", "x", *options)
+        assert refused.code == 3 and f"stockroom: {said}\n" in refused.err
