@@ -3,6 +3,7 @@
 No patient's code stands on either: the booking's own number is enough where other people pass by.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,9 +18,16 @@ from stockroom.tasks.act import CAUTIONS
 from stockroom.tasks.door_list import DoorList, Label, ToTake
 
 A4_MM = (210, 297)
-ROWS_MM = 205
-"""Height that the rows of the door sheet may take, so that heads, cautions and signatures stay on the same page."""
+PAGE_MM, HEAD_MM, FOOT_LINE_MM, FOOT_LETTERS = 270, 15, 4.0, 105
+"""Height of the door sheet between its margins, of its head, of a line of its foot, and letters on such a line."""
 TALLEST_MM, LOWEST_MM = 9.0, 5.0
+WIDE_MM, OUT_MM, INITIALS_MM = 190, 11, 16
+SIZES = (10.0, 9.0, 8.0, 7.0, 6.5)
+"""Sizes of letters in points, the largest first that leaves the sheet on one page."""
+READABLE = 8
+COLUMNS = ("time", "fridge", "product", "lot", "expiry", "booking")
+FOLDED = (1, 2, 3)
+"""Columns whose words may take a second line."""
 WORDS = 120
 """Signs of a product's own cautions for which a label has room; longer ones are read from the box."""
 ONLY_TIME = "Only time is known, not how warm it is."
@@ -46,16 +54,47 @@ def door_html(door: DoorList, zone: ZoneInfo) -> str:
         )
         for t in door.take
     ]  # fmt: skip
+    cautions = [*CAUTIONS, *map(shown, door.words)] if rows else []
+    # The rows share what heads and cautions leave, so that all of it stays on one page.
+    lines = sum(-(-len(text) // FOOT_LETTERS) for text in cautions) + 3
+    room = PAGE_MM - HEAD_MM - lines * FOOT_LINE_MM
     return rendered(
         "door.html",
         title=f"To take out on {day_text(door.day)}",
         practice=shown(door.practice),
         as_of=local_text(door.as_of, zone),
         rows=rows,
-        height=round(max(LOWEST_MM, min(TALLEST_MM, ROWS_MM / max(1, len(rows)))), 2),
-        size=10 if len(rows) <= 22 else 8,
-        cautions=[*CAUTIONS, *map(shown, door.words)],
+        cautions=cautions,
+        columns=COLUMNS,
+        **_layout(rows, room),
     )
+
+
+def _layout(rows: Sequence[tuple[str, ...]], room: float) -> dict[str, Any]:
+    """Size of the letters in points, widths of the columns and height of a row in mm: the largest that fits on a page.
+
+    Letters are taken to be 0.22 mm wide and lines 0.43 mm high for each point, which is a little more than they are.
+    """
+    made: dict[str, Any] = {}
+    for size in SIZES:
+        letter, columns = 0.22 * size, range(len(COLUMNS))
+        least = [len(name) * letter + 3 for name in COLUMNS]
+        wanted = [max(least[i], *(len(r[i]) * letter + 3 for r in rows), 0) for i in columns]
+        fixed = sum(least[i] if i in FOLDED else wanted[i] for i in columns)
+        more = sum(wanted[i] - least[i] for i in FOLDED)
+        share = max(0.0, min(1.0, (WIDE_MM - OUT_MM - INITIALS_MM - fixed) / more)) if more else 1.0
+        widths = [least[i] + (wanted[i] - least[i]) * share if i in FOLDED else wanted[i] for i in columns]
+        # Where words are folded some room stays empty, for a word that does not fit takes the next line.
+        lines = math.ceil(
+            max(w / width for w, width in zip(wanted, widths, strict=True)) * (1.0 if share == 1 else 1.15)
+        )
+        needed = max(LOWEST_MM, lines * 0.43 * size + 0.8)
+        height = max(needed, min(TALLEST_MM, room / max(1, len(rows))))
+        this = {"size": size, "height": round(height, 2), "widths": [*(round(w, 1) for w in widths), OUT_MM]}
+        if needed * len(rows) <= room:
+            return this
+        made = this if size >= READABLE else made  # where nothing fits, letters need not be that small
+    return made
 
 
 @dataclass(frozen=True, slots=True)

@@ -216,3 +216,29 @@ def test_a_changed_event_always_has_a_higher_number_and_none_ever_a_lower(
         live = {u for u, e in known.items() if e["STATUS"] == "CONFIRMED"}
         assert live <= set(now)  # what was told of once is told of again: kept, changed or cancelled
         known = {**known, **now}
+
+
+def test_signs_that_a_calendar_escapes_and_letters_of_several_bytes_come_back_as_they_were(line: Any) -> None:
+    """3.1: folded by octets, never within a letter's bytes for a reader that unfolds first; 3.3.11: escapes."""
+    from conftest import PRACTICE
+
+    place = "Kühlschrank Süd; „links“, Fach\\nr 2 – ❄❄❄❄❄❄❄❄❄❄❄❄"
+    caution = "Nicht öffnen; „kühl“ halten, bitte: ≥ 24 h \\ ≤ 72 h " + "äöü€𝛼 " * 20
+    text = PRACTICE.replace('"Cold one"', f"'{place}'").replace('"Do not use if the seal is broken."', f"'{caution}'")
+    cli: Line = line(text)
+    cli.ok(
+        "stock", "receive", "KIT", "--lot", "L;1,\\n", "--expiry", "2026-12", "--quantity", "9", "--into", place,
+        "--arrived-at", "4",
+    )  # fmt: skip
+    cli.ok("booking", "add", "white", "--start", "2026-03-05T10:00", "--patient", "P-101")
+    event = written(cli)["B-1-KIT"]
+    summary = f"Take out 1 KIT, lot L;1,\\n, from {place}, for B-1"
+    data = (cli.folder / "out.ics").read_bytes()
+    for raw in data.split(b"\r\n"):
+        raw.decode("utf-8")  # no letter is cut in two: a reader that decodes before it unfolds is not lost
+    for said in (event["SUMMARY"], vobject.readOne(data.decode("utf-8")).vevent.summary.value):
+        assert said == summary
+    assert event["LOCATION"] == place
+    assert str(event["DESCRIPTION"]).endswith("\n" + caution.strip()) or caution.strip() in event["DESCRIPTION"]
+    # and read by the importer of this program: its own reminders, unharmed
+    assert cli.ask("booking", "import", "out.ics")["rejected"] == []
