@@ -1,8 +1,9 @@
 """Writes the made-up season into sample_data/: `python tests/sample_season.py [DIRECTORY]`.
 
-The practice file sample_data/practice.toml is written by hand and read here; everything else in the directory is made
-from it with fixed seeds, the same bytes every time. sample_fridges.py makes the temperatures, sample_diary.py the
-bookings, sample_events.py what people typed, following the stock piece by piece.
+The practice file sample_data/practice.toml is written by hand and read here, and so is the calendar visiting.ics, which
+only the demo's walk takes in; everything else in the directory is made from the practice file with fixed seeds, the same
+bytes every time. sample_fridges.py makes the temperatures, sample_diary.py the bookings, sample_events.py what people
+typed, following the stock piece by piece.
 """
 
 import csv
@@ -168,8 +169,8 @@ def fault_lines(fridges: dict[str, Fridge], rules: Rules) -> list[str]:
 PAGE = """# A made-up season
 
 Everything here is invented: the practice, its suppliers, products, prices, lots, bookings and temperatures. No person,
-firm or brand is meant, and nothing in it is advice about any real product. `practice.toml` is written by hand; the
-other files are made from it by `python tests/sample_season.py`, the same bytes every time, and so are the counts below.
+firm or brand is meant, and nothing in it is advice about any real product. `practice.toml` and `visiting.ics` are written by
+hand; the other files are made from the first by `python tests/sample_season.py`, the same bytes every time, and so are the counts below.
 
 The season runs from {first:%A %Y-%m-%d} to {today:%A %Y-%m-%d}, {days} days in {zone}, with the
 clock change of 2026-03-29. "Today" is {today:%A} {now}: the last event has been typed in, today's work has
@@ -182,6 +183,7 @@ not begun.
 | `season.csv` | `at,by,command`: {commands} commands in the order in which they were typed |
 | `hand_checks.csv` | {checks} checks by hand, each the command `fridge log` at its `at` |
 | `bookings_*.csv` | three exports of the diary, each from its own day on |
+| `visiting.ics` | a calendar as another program writes it: one booking, a series with an exception and a moved instance, and an event without a time; not part of the season, the demo's walk takes it in |
 | `logger/surgery_*.csv` | {surgery} readings in the months' files: UTC, decimal point |
 | `logger/store_*.csv` | {store} readings and {junk} lines that are none: local clock, day first, decimal comma, CRLF |
 

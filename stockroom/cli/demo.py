@@ -73,7 +73,8 @@ def play(folder: Path, command: str, at: str | None, by: str | None) -> tuple[in
     """(exit code, standard output, complaints) of one command line of the season."""
     from stockroom.cli.main import main
 
-    args = [str(folder / a) if a.endswith((".csv", ".toml")) else a for a in shlex.split(command)]
+    words = shlex.split(command)
+    args = [str(folder / a) if a.endswith((".csv", ".toml", ".ics")) and (folder / a).is_file() else a for a in words]
     if at is not None:
         args += ["--at", at]
     if by is not None:
@@ -146,6 +147,12 @@ WALK: Sequence[Step] = (
         "08:50",
         "MO",
     ),
+    (
+        "A visiting clinician's calendar: a series, one of it moved; a day without a time is reported, not guessed.",
+        "booking import visiting.ics",
+        "08:55",
+        "RT",
+    ),
     ("What happened in the fridges, and what to do about it.", "fridge check --since 2026-04-01", "09:00", None),
     ("The same to look at.", "fridge chart --days 4 --fridge 'Store fridge'", "09:05", None),
     (
@@ -155,10 +162,22 @@ WALK: Sequence[Step] = (
         "KE",
     ),
     ("Which kit for which booking, and when to take it out.", "warmup check --days 4", "10:15", None),
+    ("The sheet for the fridge door: to print, and to tick off.", "warmup list --out DIR/door.html", "10:16", None),
+    (
+        "The same moments as reminders for any calendar program, without a patient's code.",
+        "warmup calendar --out DIR/take-outs.ics",
+        "10:17",
+        None,
+    ),
     ("A kit leaves the fridge.", "warmup pull B-83", "10:20", "MO"),
     ("Labels for the kits that are out.", "warmup labels --out DIR/labels.html", "10:25", None),
     ("What is over and not written down yet, with the line to type.", "booking done", "12:39", "SV"),
-    ("A booking takes place: what it used goes by itself, by lot.", "booking done K1077 --used SWB=1", "12:40", "SV"),
+    (
+        "Its kit's label is scanned: what the booking used goes by itself, by lot.",
+        "booking done P-66.7G952 --used SWB=1",
+        "12:40",
+        "SV",
+    ),
     ("What is on hand, earliest expiry first.", "stock list --product ARCH", "13:00", None),
     ("What to order this week, and why.", "reorder list", "13:05", None),
     ("Where a lot went, and what it went through.", "trace lot ARCH 7J077", "13:10", None),

@@ -1,6 +1,7 @@
 """The day sheet by role, the demo, the practice file in use, traces."""
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -188,13 +189,27 @@ def test_the_demo_walks_a_day_and_says_what_to_type_next(tmp_path: Path) -> None
         "fridge import",
         "fridge check",
         "warmup check",
+        "booking import visiting.ics",
+        "warmup list --out",
+        "warmup calendar --out",
         "warmup pull",
-        "booking done",
+        "warmup labels --out",
+        "booking done --by",
+        "booking done P-66.7G952",
         "reorder list",
         "trace lot",
     ):
         assert f"$ stockroom {word}" in said.stdout
     assert "1917 already there" in said.stdout
+    assert "bookings from visiting.ics: 4 added" in said.stdout and "a day without a time" in said.stdout
+    assert {p.name for p in (tmp_path / "here").iterdir()} >= {
+        "door.html",
+        "labels.html",
+        "sheet.html",
+        "take-outs.ics",
+    }
+    reminders = (tmp_path / "here" / "take-outs.ics").read_text(encoding="utf-8")
+    assert "BEGIN:VALARM" in reminders and not re.search("P-[0-9]{3}", reminders)  # no patient's code
     assert said.stdout.rstrip().endswith("stockroom init PRACTICE.toml")
     assert "\x1b" not in said.stdout  # no colour where it is no terminal
     made = Line(str(tmp_path / "here" / "stockroom.db"), tmp_path, now="2026-11-24T10:00:00+00:00", by=None)
