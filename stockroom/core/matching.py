@@ -18,7 +18,7 @@ by ``pairing``.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from stockroom.core.pairing import Pairing, Post, Seeker
+from stockroom.core.pairing import Pairing, Posts, Seekers, in_order
 
 FOREVER = 1 << 61
 """Stands for a limit that is not known."""
@@ -60,38 +60,48 @@ def serves(option: Option, want: Want) -> bool:
 def assignment(wants: Sequence[Want], options: Sequence[Option]) -> list[int | None]:
     """For each want the position of its kit in ``options``, or None: a largest assignment, ties as said above."""
     lefts = _lefts(options)
+    starts, ends, reaches = _want_columns(wants, lefts)
+    readies, limits, groups = _option_columns(options, lefts)
+    by_use = in_order([group > 0 for group in groups], limits, readies)
     # Kits that may choose take the bookings first that fewest others can serve: it saves most of the moving about.
-    kits = Pairing([_want_as_post(w, lefts) for w in wants], by_group=True)
-    by_use = sorted(range(len(options)), key=lambda k: _use_order(options[k], k))
-    used = [k for k in by_use if kits.seat(k, _option_as_seeker(options[k], lefts))]
-    pairs = Pairing([_as_post(options[k], lefts) for k in used])
-    spans = [(w.start, w.end) for w in wants]
-    for i in sorted(range(len(wants)), key=spans.__getitem__):
-        pairs.seat(i, _as_seeker(wants[i], lefts))
-    return [None if (post := pairs.post_of.get(i)) is None else used[post] for i in range(len(wants))]
+    kits = Pairing(Posts(starts, ends, reaches), Seekers(readies, limits, groups, upwards=True))
+    used = kits.seated(by_use, len(wants))
+    posts = Posts([limits[k] for k in used], [readies[k] for k in used], [groups[k] for k in used])
+    pairs = Pairing(posts, Seekers(ends, starts, reaches, upwards=False))
+    pairs.seated(in_order(starts, ends), len(used))
+    given: list[int | None] = [None] * len(wants)
+    for i, post in pairs.posts_taken().items():
+        given[i] = used[post]
+    return given
 
 
 class Spare:
     """What an assignment leaves over: could so many more bookings be served without unserving one?"""
 
     def __init__(self, wants: Sequence[Want], options: Sequence[Option], given: Sequence[int | None]) -> None:
-        self._options = options
+        used = {k for k in given if k is not None}
+        self._idle_out = [option for k, option in enumerate(options) if option.out and k not in used]
         self._lefts = _lefts(options)
-        self._pairs = Pairing([_as_post(o, self._lefts) for o in options])
-        for i, post in enumerate(given):
-            if post is not None:
-                self._pairs.seat(i, _as_seeker(wants[i], self._lefts), post)
+        starts, ends, reaches = _want_columns(wants, self._lefts)
+        readies, limits, groups = _option_columns(options, self._lefts)
+        self._pairs = Pairing(Posts(limits, readies, groups), Seekers(ends, starts, reaches, upwards=False))
+        self._pairs.seat_as_given((i, k) for i, k in enumerate(given) if k is not None)
+        self._wants = len(wants)
 
     def takes(self, want: Want, number: int = 1) -> bool:
         """True where ``number`` such bookings more would raise the largest assignment by ``number``."""
-        pairs = self._pairs.copy()
-        seeker = _as_seeker(want, self._lefts)
-        return all(pairs.seat(-1 - n, seeker) for n in range(number))
+        pairs = self._pairs.with_more(want.end, want.start, _reach(want, self._lefts), number)
+        return all(pairs.seat(self._wants + n) for n in range(number))
 
     def idle_out(self, want: Want, number: int = 1) -> bool:
         """True where ``number`` kits that are out and given to nobody would serve such a booking."""
-        idle = (o for k, o in enumerate(self._options) if o.out and not self._pairs.has(k))
-        return sum(serves(o, want) for o in idle) >= number
+        return sum(serves(option, want) for option in self._idle_out) >= number
+
+
+# Kits that are out are group 0, kits in the fridge group 1 + the position of their time left. Bookings are grouped
+# by how many of these times reach them, so that who may take whom is "this group and those below", or above.
+
+Columns = tuple[list[int], list[int], list[int]]
 
 
 def _lefts(options: Iterable[Option]) -> list[int]:
@@ -103,32 +113,17 @@ def _limit(seconds: int | None) -> int:
     return FOREVER if seconds is None else seconds
 
 
-def _use_order(option: Option, position: int) -> tuple[bool, int, int, int]:
-    """Kits already out come first, then those that expire first."""
-    return (not option.out, _limit(option.use_by), option.ready, position)
-
-
 def _reach(want: Want, lefts: Sequence[int]) -> int:
-    """How many of ``lefts`` are long enough for the want: a prefix, since they are sorted."""
-    return 0 if want.out_for is None else sum(left >= want.out_for for left in lefts)
+    """How many of ``lefts`` are long enough for the want: the first ones, since they are sorted."""
+    return 0 if want.out_for is None else sum([left >= want.out_for for left in lefts])
 
 
-# Kits that are out are group 0, kits in the fridge group 1 + the position of their time left. Bookings are grouped
-# by how many of these times reach them, so that who may take whom is a range from either side.
+def _want_columns(wants: Sequence[Want], lefts: Sequence[int]) -> Columns:
+    """Starts, ends, and how many of ``lefts`` reach."""
+    return [w.start for w in wants], [w.end for w in wants], [_reach(w, lefts) for w in wants]
 
 
-def _as_seeker(want: Want, lefts: Sequence[int]) -> Seeker:
-    return (want.end, want.start, range(_reach(want, lefts) + 1))
-
-
-def _as_post(option: Option, lefts: Sequence[int]) -> Post:
-    return (_limit(option.use_by), option.ready, 0 if option.out else 1 + lefts.index(_limit(option.left)))
-
-
-def _option_as_seeker(option: Option, lefts: Sequence[int]) -> Seeker:
-    least = 0 if option.out else 1 + lefts.index(_limit(option.left))
-    return (option.ready, _limit(option.use_by), range(least, len(lefts) + 1))
-
-
-def _want_as_post(want: Want, lefts: Sequence[int]) -> Post:
-    return (want.start, want.end, _reach(want, lefts))
+def _option_columns(options: Sequence[Option], lefts: Sequence[int]) -> Columns:
+    """When ready, until when good, and the group."""
+    groups = [0 if o.out else 1 + lefts.index(_limit(o.left)) for o in options]
+    return [o.ready for o in options], [_limit(o.use_by) for o in options], groups

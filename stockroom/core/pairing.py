@@ -1,234 +1,166 @@
 """Seekers seated on posts: the machinery of the matching, which knows nothing of kits and bookings.
 
-"The first free one with key >= x and value <= y" is a hop (union and find) where it can be, else a walk down a tree of
-minima; neighbours are never listed.
+Posts stand in one row, group by group, and by key and value within a group. Neighbours are never listed: "the first
+free one with key >= x and value <= y" is looked for (first_left). Both sides are columns of numbers, not objects:
+twenty thousand objects more would set off the garbage collector, which looks at all that the program holds.
 """
 
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
+from copy import copy
+from dataclasses import dataclass
 
-_TAKEN = 1 << 62
-"""Above every value."""
+from stockroom.core.first_left import FirstLeft
 
-Seeker = tuple[int, int, range]
-"""(low, high, groups): takes a post whose key >= low and value <= high, of one of the groups."""
-Post = tuple[int, int, int]
-"""(key, value, group)."""
+
+@dataclass(frozen=True, slots=True)
+class Posts:
+    """Columns of the same length; a post is known by its position in them."""
+
+    keys: Sequence[int]
+    values: Sequence[int]
+    groups: Sequence[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Seekers:
+    """Columns of the same length: a seeker takes a post whose key >= its low and value <= its high, of its group or
+    one above (``upwards``), or of its group or one below. It is known by its position."""
+
+    lows: list[int]
+    highs: list[int]
+    groups: list[int]
+    upwards: bool
+
+    def more(self, low: int, high: int, group: int, number: int) -> "Seekers":
+        """These and then ``number`` others, all alike."""
+        return Seekers(
+            self.lows + [low] * number, self.highs + [high] * number, self.groups + [group] * number, self.upwards
+        )
 
 
 class Pairing:
     """Seekers seated on posts one after the other: once seated always seated, though not on the same post.
 
-    ``post_of`` maps a seeker's number to its post's position in the list given.
+    Looking upwards, the first group that has a fitting post counts, else the smallest key of any.
     """
 
-    def __init__(self, posts: Sequence[Post], *, by_group: bool = False) -> None:
-        self._by_group = by_group
-        groups = range(1 + max((group for _, _, group in posts), default=0))
-        self._ids: list[list[int]] = [[] for _ in groups]
-        for number in sorted(range(len(posts)), key=posts.__getitem__):  # equal posts stay in their order
-            self._ids[posts[number][2]].append(number)
-        self._keys = [[posts[n][0] for n in ids] for ids in self._ids]
-        self._spot = {n: (group, spot) for group, ids in enumerate(self._ids) for spot, n in enumerate(ids)}
-        self._values = [value for _, value, _ in posts]
-        self._free = [_Free([posts[n][1] for n in ids]) for ids in self._ids]
-        self._hidden: list[_FirstFit] = []
-        self._wish: dict[int, Seeker] = {}
-        self.post_of: dict[int, int] = {}
+    def __init__(self, posts: Posts, seekers: Seekers) -> None:
+        row = in_order(posts.groups, posts.keys, posts.values)
+        self._numbers = row
+        self._keys = [posts.keys[n] for n in row]
+        self._values = [posts.values[n] for n in row]
+        groups = [posts.groups[n] for n in row]
+        self._ends = [bisect_left(groups, group + 1) for group in range(1 + max([0, *groups, *seekers.groups]))]
+        stretches = list(zip([0, *self._ends], self._ends, strict=False))
+        self._stretches = [stretches[g:] if seekers.upwards else stretches[: g + 1] for g in range(len(stretches))]
+        """For each group of seekers where the groups of posts that it may take begin and end in the row."""
+        self._seekers = seekers
+        self._free = FirstLeft(self._values, self._ends)
+        self._unseen: FirstLeft | None = None
+        """The posts that a search may still look at; most pairings never need to search."""
+        self._place_of: dict[int, int] = {}
         self._held_by: dict[int, int] = {}
 
-    def copy(self) -> "Pairing":
-        """Another one in the same state; either may go on without the other."""
-        twin = Pairing.__new__(Pairing)
-        twin._ids, twin._keys, twin._spot, twin._values = self._ids, self._keys, self._spot, self._values
-        twin._by_group = self._by_group
-        twin._free = [free.copy() for free in self._free]
-        twin._hidden = [tree.copy() for tree in self._hidden]
-        twin._wish, twin.post_of, twin._held_by = dict(self._wish), dict(self.post_of), dict(self._held_by)
+    def with_more(self, low: int, high: int, group: int, number: int) -> "Pairing":
+        """Another one in the same state, with ``number`` more seekers; either may go on without the other."""
+        twin = copy(self)
+        twin._seekers = self._seekers.more(low, high, group, number)
+        twin._free = self._free.copy()
+        twin._unseen = None if self._unseen is None else self._unseen.copy()
+        twin._place_of, twin._held_by = dict(self._place_of), dict(self._held_by)
         return twin
 
-    def has(self, post: int) -> bool:
-        """True where somebody sits on the post."""
-        return post in self._held_by
+    def posts_taken(self) -> dict[int, int]:
+        """Seeker -> the post on which it sits."""
+        return {seeker: self._numbers[place] for seeker, place in self._place_of.items()}
 
-    def seat(self, number: int, wish: Seeker, post: int | None = None) -> bool:
-        """Seat one more, on ``post`` where given; False where it cannot be without unseating somebody."""
-        self._wish[number] = wish
-        if post is None:
-            post = self._first(self._free, wish)
-        if post is None:
-            return self._reseat(number)
-        self._take(number, post)
+    def seated(self, seekers: Iterable[int], enough: int) -> list[int]:
+        """Seat each in turn where it can be without unseating another; returns those seated.
+
+        Ends with so many as are ``enough``: where no more can be seated at all.
+        """
+        found: list[int] = []
+        for seeker in seekers:
+            if len(found) == enough:
+                break
+            if self.seat(seeker):
+                found.append(seeker)
+        return found
+
+    def seat(self, seeker: int) -> bool:
+        """Seat one more; False where it cannot be without unseating somebody."""
+        place = self._first(seeker)
+        if place < 0:
+            return self._reseat(seeker)
+        self._take(seeker, place)
         return True
 
-    def _take(self, seeker: int, post: int) -> None:
-        group, spot = self._spot[post]
-        self._free[group].take(spot)
-        self.post_of[seeker] = post
-        self._held_by[post] = seeker
+    def seat_as_given(self, posts: Iterable[tuple[int, int]]) -> None:
+        """Seat each on the post of its own: (seeker, post). The posts are different and fit."""
+        place_of = {number: place for place, number in enumerate(self._numbers)}
+        for seeker, post in posts:
+            self._take(seeker, place_of[post])
 
-    @property
-    def _unseen(self) -> "list[_FirstFit]":
-        """The posts that a search may still look at; most pairings never need to search."""
-        if not self._hidden:
-            self._hidden = [_FirstFit([self._values[n] for n in ids]) for ids in self._ids]
-        return self._hidden
+    def _take(self, seeker: int, place: int) -> None:
+        self._free.strike(place)
+        self._place_of[seeker] = place
+        self._held_by[place] = seeker
 
-    def _first(self, trees: "Sequence[_Free | _FirstFit]", wish: Seeker) -> int | None:
-        """The fitting post with the smallest key, then value, then position, in the first group that has one
-        (``by_group``) or in any."""
-        low, high, groups = wish
-        if len(trees) == 1:
-            # Kits of one kind, as most practices have them: nothing to choose between.
-            spot = trees[0].first(bisect_left(self._keys[0], low), high) if groups.start == 0 else -1
-            return self._ids[0][spot] if spot >= 0 else None
-        best: tuple[int, int, int] | None = None
-        for group in groups:
-            if group >= len(trees):
-                continue
-            keys = self._keys[group]
-            spot = trees[group].first(bisect_left(keys, low), high)
-            if spot >= 0:
-                post = self._ids[group][spot]
-                if self._by_group:
-                    return post
-                here = (keys[spot], self._values[post], post)
-                best = here if best is None else min(best, here)
-        return None if best is None else best[2]
+    def _first(self, seeker: int) -> int:
+        """Where the free post stands that fits first, or -1."""
+        seekers, best = self._seekers, -1
+        low, high = seekers.lows[seeker], seekers.highs[seeker]
+        for begin, end in self._stretches[seekers.groups[seeker]]:
+            place = self._free.first(bisect_left(self._keys, low, begin, end), end, high)
+            if place >= 0 and (best < 0 or self._rank(place) < self._rank(best)):
+                best = place
+                if seekers.upwards:
+                    break
+        return best
 
-    def _reseat(self, number: int) -> bool:
-        """Look for a chain of moves that frees a post (breadth first, every post seen once).
+    def _rank(self, place: int) -> tuple[int, int, int]:
+        return self._keys[place], self._values[place], self._numbers[place]
+
+    def _reseat(self, wanting: int) -> bool:
+        """Look for a chain of moves that frees a post (every post seen once).
 
         Where there is none, no later search can succeed through the posts seen either: they stay out of sight.
         """
-        line = [number]
+        if self._unseen is None:
+            self._unseen = FirstLeft(self._values, self._ends)
+        seekers, unseen = self._seekers, self._unseen
+        line = [wanting]
         asked_by: dict[int, int] = {}
-        unseen = self._unseen
         while line:
             seeker = line.pop()
-            wish = self._wish[seeker]
-            post = self._first(self._free, wish)
-            if post is not None:
-                self._move(number, seeker, post, asked_by)
+            place = self._first(seeker)
+            if place >= 0:
+                self._move(wanting, seeker, place, asked_by)
                 for seen in asked_by:
-                    group, spot = self._spot[seen]
-                    unseen[group].put(spot, self._values[seen])
+                    unseen.restore(seen)
                 return True
-            while (post := self._first(unseen, wish)) is not None:
-                group, spot = self._spot[post]
-                unseen[group].put(spot, _TAKEN)
-                asked_by[post] = seeker
-                line.append(self._held_by[post])
+            low, high = seekers.lows[seeker], seekers.highs[seeker]
+            for begin, end in self._stretches[seekers.groups[seeker]]:
+                place = bisect_left(self._keys, low, begin, end)
+                while (place := unseen.first(place, end, high)) >= 0:
+                    unseen.strike(place)
+                    asked_by[place] = seeker
+                    line.append(self._held_by[place])
         return False
 
-    def _move(self, number: int, seeker: int, post: int, asked_by: dict[int, int]) -> None:
-        """Give ``post`` to ``seeker``, its old post to who asked for that, and so on back to ``number``."""
-        while seeker != number:
-            old = self.post_of[seeker]
-            self._take(seeker, post)
-            post, seeker = old, asked_by[old]
-        self._take(number, post)
+    def _move(self, wanting: int, seeker: int, place: int, asked_by: dict[int, int]) -> None:
+        """Give ``place`` to a seeker, its old one to who asked for that, and so on back to who is wanting."""
+        while seeker != wanting:
+            old = self._place_of[seeker]
+            self._take(seeker, place)
+            place, seeker = old, asked_by[old]
+        self._take(wanting, place)
 
 
-class _Free:
-    """Values by position, of which any may be taken: the first free one from some position on that is small enough.
-
-    The next free position is a hop (union and find); where no later value is small enough, taken or not, the search
-    ends there. A tree is planted only where many free ones have to be passed over.
-    """
-
-    __slots__ = ("_least", "_next", "_taken", "_tree", "_values")
-    HOPS = 16
-
-    def __init__(self, values: list[int]) -> None:
-        self._values = values
-        self._next = list(range(len(values) + 1))
-        self._least = [_TAKEN] * (len(values) + 1)
-        """The least value from each position on."""
-        least = _TAKEN
-        for i in range(len(values) - 1, -1, -1):
-            least = min(least, values[i])
-            self._least[i] = least
-        self._taken: list[int] = []
-        """Taken since the tree was planted or last mended."""
-        self._tree: _FirstFit | None = None
-
-    def copy(self) -> "_Free":
-        twin = _Free.__new__(_Free)
-        twin._values, twin._least = self._values, self._least
-        twin._next, twin._taken = self._next.copy(), self._taken.copy()
-        twin._tree = None if self._tree is None else self._tree.copy()
-        return twin
-
-    def first(self, start: int, ceiling: int) -> int:
-        """The first free position >= start whose value <= ceiling, or -1."""
-        following, values, least = self._next, self._values, self._least
-        for _ in range(self.HOPS):
-            spot = start
-            while following[spot] != spot:
-                following[spot] = following[following[spot]]
-                spot = following[spot]
-            if least[spot] > ceiling:
-                return -1
-            if values[spot] <= ceiling:
-                return spot
-            start = spot + 1
-        if self._tree is None:
-            self._tree = _FirstFit(values)
-        for spot in self._taken:
-            self._tree.put(spot, _TAKEN)
-        self._taken.clear()
-        return self._tree.first(start, ceiling)
-
-    def take(self, spot: int) -> None:
-        """Takes a position; taking it twice changes nothing."""
-        if self._next[spot] == spot:
-            self._next[spot] = spot + 1
-            self._taken.append(spot)
-
-
-class _FirstFit:
-    """Values by position; the first position from some other on whose value is small enough, in O(log n)."""
-
-    __slots__ = ("_size", "_tree")
-
-    def __init__(self, values: Iterable[int]) -> None:
-        leaves = list(values)
-        self._size = 1 << len(leaves).bit_length()  # at least one leaf more than values, so that a start may lie behind
-        tree = [_TAKEN] * self._size + leaves + [_TAKEN] * (self._size - len(leaves))
-        for node in range(self._size - 1, 0, -1):
-            tree[node] = min(tree[2 * node], tree[2 * node + 1])
-        self._tree = tree
-
-    def copy(self) -> "_FirstFit":
-        twin = _FirstFit.__new__(_FirstFit)
-        twin._size, twin._tree = self._size, self._tree.copy()
-        return twin
-
-    def first(self, start: int, ceiling: int) -> int:
-        """The first position >= start whose value <= ceiling, or -1."""
-        tree, node = self._tree, start + self._size
-        while tree[node] > ceiling:
-            while node & 1:  # a right child ends where its parent ends
-                node >>= 1
-            if not node:
-                return -1
-            node += 1
-        while node < self._size:
-            node *= 2
-            if tree[node] > ceiling:
-                node += 1
-        return node - self._size
-
-    def put(self, position: int, value: int) -> None:
-        """Change one value."""
-        tree, node = self._tree, position + self._size
-        tree[node] = value
-        while node > 1:
-            node >>= 1
-            least, right = tree[2 * node], tree[2 * node + 1]
-            if right < least:
-                least = right
-            if tree[node] == least:
-                return
-            tree[node] = least
+def in_order(*columns: Sequence[int]) -> list[int]:
+    """Positions sorted by the first column, then the second, and so on; equal ones stay in their order."""
+    order = list(range(len(columns[0])))
+    for column in reversed(columns):
+        order.sort(key=column.__getitem__)
+    return order
