@@ -10,7 +10,8 @@ from datetime import date, timedelta
 
 from stockroom.core.allotment import Allotment, Need, allotments, want
 from stockroom.core.matching import Spare
-from stockroom.core.opening import DAY_MINUTES, Opening, Span
+from stockroom.core.moments import Span
+from stockroom.core.opening import DAY_MINUTES, Opening
 from stockroom.core.practice import Practice, Procedure
 from stockroom.core.takeout import FridgeStock, Kit, take_out, time_left
 from stockroom.core.usage import used_by

@@ -6,19 +6,20 @@ first instant after the skip, one that comes twice for its first. Days that a zo
 are simply empty.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
+from functools import lru_cache, partial
 from zoneinfo import ZoneInfo
 
+from stockroom.core.moments import Moments, Span
 from stockroom.core.practice import Site
 
 DAY_MINUTES = 1440
-SEARCH_DAYS = 400
+SEARCH_SECONDS = 400 * 86_400
 """How far a staffed moment is looked for: a practice that is closed longer than this has no next one."""
 
-Span = tuple[int, int]
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -46,6 +47,9 @@ class Opening:
     site: Site
     exceptions: tuple[DayException, ...] = ()
     _known: dict[date, tuple[Span, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _moments: dict[tuple[int, int, tuple[int, ...]], Moments] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def zone(self) -> ZoneInfo:
@@ -67,7 +71,8 @@ class Opening:
     def clock(self, at: int) -> str:
         """``Fri 6 Mar 15:45`` for people, in English whatever the computer's language."""
         local = datetime.fromtimestamp(at, self.zone)
-        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local:%H:%M}"
+        # Not by strftime, which takes four times as long: a plan says two clock times a line.
+        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.hour:02}:{local.minute:02}"
 
     def typed(self, at: int) -> str:
         """``2026-03-06T15:45`` as a person may type it; with its offset where the clock shows that time twice."""
@@ -119,59 +124,47 @@ class Opening:
         at which somebody is there; the margin does not apply to them. None where there is none since
         ``not_before`` or within 400 days.
         """
-        floor = at - SEARCH_DAYS * 86_400
-        if not_before is not None:
-            floor = max(floor, not_before)
-        first = self.day(at) + timedelta(days=2 + margin // 86_400)
-        days = _days(first, SEARCH_DAYS + 5 + margin // 86_400, -1)
-        if rounds:
-            found = next((r for day in days for r in self._rounds(day, rounds, -1) if r <= at), None)
-            return found if found is not None and found >= floor else None
-        bottom: int | None = None
-        top = 0
-        for day in days:
-            for opens, closes in reversed(self.day_spans(day)):
-                if bottom is None or closes < bottom:
-                    top = closes
-                bottom = opens
-                inside = min(at, top - margin)
-                if inside < floor:
-                    return None
-                if inside >= bottom + margin:
-                    return inside
-        return None
+        floor = at - SEARCH_SECONDS
+        return self.moments(margin, margin, rounds).latest(at, floor if not_before is None else max(floor, not_before))
 
     def earliest(self, at: int, margin: int, rounds: tuple[int, ...] = (), not_after: int | None = None) -> int | None:
         """The earliest instant from ``at`` on that ``latest`` would count, up to ``not_after`` or 400 days."""
-        ceiling = at + SEARCH_DAYS * 86_400
-        if not_after is not None:
-            ceiling = min(ceiling, not_after)
-        first = self.day(at) - timedelta(days=2 + margin // 86_400)
-        days = _days(first, SEARCH_DAYS + 5 + margin // 86_400, 1)
-        if rounds:
-            found = next((r for day in days for r in self._rounds(day, rounds, 1) if r >= at), None)
-            return found if found is not None and found <= ceiling else None
-        top: int | None = None
-        bottom = 0
-        for day in days:
-            for opens, closes in self.day_spans(day):
-                if top is None or opens > top:
-                    bottom = opens
-                top = closes
-                inside = max(at, bottom + margin)
-                if inside > ceiling:
-                    return None
-                if inside <= top - margin:
-                    return inside
-        return None
+        ceiling = at + SEARCH_SECONDS
+        return self.moments(margin, margin, rounds).earliest(
+            at, ceiling if not_after is None else min(ceiling, not_after)
+        )
 
-    def _rounds(self, day: date, rounds: tuple[int, ...], step: int) -> Iterator[int]:
-        """The day's rounds at which somebody is there (a round at closing time counts), in the order of step."""
-        near = [span for beside in _days(day - timedelta(days=1), 3, 1) for span in self.day_spans(beside)]
-        for minute in sorted(set(rounds), reverse=step < 0):
-            instant = self.at(day, minute)
-            if any(a <= instant <= b for a, b in near):
-                yield instant
+    def start_for(self, seconds: int, at: int) -> int | None:
+        """The first start from ``at`` on of something that takes so long and lies inside one staffed span, or None."""
+        return self.moments(0, seconds).earliest(at, at + SEARCH_SECONDS)
+
+    def moments(self, before: int, after: int, rounds: tuple[int, ...] = ()) -> Moments:
+        """The instants that lie so many seconds after a staffed span's start and before its end; or the rounds."""
+        found = self._moments.get((before, after, rounds))
+        if found is None:
+            between = partial(_rounds, self, rounds) if rounds else partial(_inside, self, before, after)
+            found = self._moments[before, after, rounds] = Moments(between)
+        return found
+
+
+def _inside(opening: Opening, before: int, after: int, start: int, end: int) -> list[Span]:
+    """What lies ``before`` and ``after`` seconds inside a staffed span, as closed intervals; exact in [start, end)."""
+    spans = opening.spans(start - before - 1, end + after + 1)
+    return [(a + before, b - after) for a, b in spans if a + before <= b - after]
+
+
+def _rounds(opening: Opening, rounds: tuple[int, ...], start: int, end: int) -> list[Span]:
+    """The rounds at which somebody is there (a round at closing time counts), in [start, end)."""
+    spans = opening.spans(start - 1, end + 1)
+    opens = [a for a, _ in spans]
+    found = []
+    for day in _days(opening.day(start) - timedelta(days=1), (end - start) // 86_400 + 4, 1):
+        for minute in rounds:
+            at = opening.at(day, minute)
+            n = bisect_right(opens, at)
+            if n and at <= spans[n - 1][1]:
+                found.append((at, at))
+    return found
 
 
 def merged(spans: Iterable[Span]) -> list[Span]:

@@ -3,10 +3,9 @@
 All times are elapsed seconds between UTC instants: 24 h are 24 h, whatever the clocks do in between.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
-from stockroom.core.opening import SEARCH_DAYS, Opening
+from stockroom.core.opening import SEARCH_SECONDS, Opening
 from stockroom.core.practice import Practice, Product
 
 
@@ -104,13 +103,8 @@ def earliest_start(
 
     The whole procedure lies inside one staffed span. None where there is none within 400 days.
     """
-    first = warm_at if not_before is None else max(warm_at, not_before)
-    for start, closes in _long_enough(opening, first, seconds):
-        if limit is not None and start + seconds > limit:
-            return None
-        if start + seconds <= closes:
-            return start
-    return None
+    start = opening.start_for(seconds, warm_at if not_before is None else max(warm_at, not_before))
+    return None if start is None or (limit is not None and start + seconds > limit) else start
 
 
 def earliest_start_from_fridge(
@@ -134,26 +128,11 @@ def earliest_start_from_fridge(
     if pulled is None or (left is not None and warmup + seconds > left):
         return None
     first = pulled + warmup if not_before is None else max(pulled + warmup, not_before)
-    for start, closes in _long_enough(opening, first, seconds):
+    start, last = opening.start_for(seconds, first), first + SEARCH_SECONDS
+    while start is not None and start <= last:
         lower = now if left is None else max(now, start + seconds - left)
-        if opening.latest(start - warmup, habit.margin, habit.rounds, lower) is None:
-            later = opening.earliest(start - warmup, habit.margin, habit.rounds)
-            if later is None:
-                return None
-            start = later + warmup
-        if expiry_end is not None and start + seconds > expiry_end:
-            return None
-        if start + seconds <= closes:
-            return start
+        if opening.latest(start - warmup, habit.margin, habit.rounds, lower) is not None:
+            return None if expiry_end is not None and start + seconds > expiry_end else start
+        later = opening.earliest(start - warmup, habit.margin, habit.rounds)
+        start = None if later is None else opening.start_for(seconds, later + warmup)
     return None
-
-
-def _long_enough(opening: Opening, first: int, seconds: int) -> Iterator[tuple[int, int]]:
-    """The staffed spans from ``first`` on, cut to it, that are long enough.
-
-    Two weeks are looked at first, then all: a span cut off where the two weeks end is met again, whole.
-    """
-    for days in (14, SEARCH_DAYS):
-        for opens, closes in opening.spans(first, first + days * 86_400):
-            if closes - opens >= seconds:
-                yield opens, closes

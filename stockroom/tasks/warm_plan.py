@@ -186,5 +186,5 @@ def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict
 
 def in_hours(rule: Rules, booking: Booking) -> bool:
     """True where a booking fits into one staffed span."""
-    spans = rule.opening(booking.site).spans(booking.start, booking.end)
-    return len(spans) == 1 and spans[0] == (booking.start, booking.end)
+    seconds = booking.end - booking.start
+    return seconds > 0 and rule.opening(booking.site).start_for(seconds, booking.start) == booking.start
