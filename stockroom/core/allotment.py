@@ -3,8 +3,9 @@
 One allotment per product and site, since a kit serves where it stands.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from stockroom.core.matching import Option, Want, assignment
 from stockroom.core.opening import Opening
@@ -39,7 +40,7 @@ class Need:
 class Allotment:
     """What one product at one site is asked for, and what was given to whom.
 
-    ``times`` runs beside ``needs``. ``promised`` maps a need's position to a kit. ``given`` runs beside ``needs``
+    ``today`` is the local day of ``now``. ``times`` runs beside ``needs``. ``promised`` maps a need's position to a kit. ``given`` runs beside ``needs``
     too and holds a position in ``sources`` (and in ``options``), or None. ``free`` are the kits out that are
     promised to nobody. ``wants`` are the needs without a promise, in the same order.
     """
@@ -49,6 +50,7 @@ class Allotment:
     opening: Opening
     habit: Habits
     now: int
+    today: date
     needs: list[Need]
     stock: list[FridgeStock]
     times: list[TakeOut] = field(default_factory=list)
@@ -103,7 +105,8 @@ def allotments(
         stock = [s for s in fridge_stock if (s.site, s.product) == (site, code) and s.quantity > 0]
         stock.sort(key=lambda s: (s.expiry_end is None, s.expiry_end or 0, -s.out_before))
         wanted = sorted(wanted, key=lambda n: (n.start, n.end, n.booking))
-        one = Allotment(product, site, openings[site], habits(practice), now, wanted, stock)
+        opening = openings[site]
+        one = Allotment(product, site, opening, habits(practice), now, opening.day(now), wanted, stock)
         here = [kit for kit in out_kits if (kit.site, kit.product) == (site, code)]
         _give(one, here, bookings, extra.get((site, code), 0))
         made.append(one)
@@ -130,12 +133,15 @@ def _give(one: Allotment, kits: list[Kit], bookings: set[int], extra: int) -> No
     unpromised = [i for i in range(len(one.needs)) if i not in one.promised]
     one.wants = [want(one, one.needs[i].start, one.needs[i].end, one.times[i]) for i in unpromised]
     one.sources = [*one.free]
+    one.options = [_option(one, kit) for kit in one.free]
     for stock in one.stock:
         # More kits of a lot than bookings change nothing, so a full fridge costs no more than a busy week.
-        one.sources += [stock] * min(stock.quantity, len(unpromised) + extra)
-    one.options = [_option(one, source) for source in one.sources]
-    chosen = dict(zip(unpromised, assignment(one.wants, one.options), strict=True))
-    one.given = [chosen.get(i) for i in range(len(one.needs))]
+        pieces = min(stock.quantity, len(unpromised) + extra)
+        one.sources += [stock] * pieces
+        one.options += [_option(one, stock)] * pieces
+    one.given = [None] * len(one.needs)
+    for i, chosen in zip(unpromised, assignment(one.wants, one.options), strict=True):
+        one.given[i] = chosen
 
 
 def _option(one: Allotment, source: Kit | FridgeStock) -> Option:
@@ -146,18 +152,21 @@ def _option(one: Allotment, source: Kit | FridgeStock) -> Option:
     return Option(one.now + one.product.warmup_seconds, source.expiry_end, False, left)
 
 
-def _keep_promises(one: Allotment, kits: list[Kit], bookings: Iterable[int]) -> None:
+def _keep_promises(one: Allotment, kits: list[Kit], bookings: set[int]) -> None:
     """Sort the kits out into promised and free.
 
     A kit whose booking stands but which can no longer serve it is free. One whose booking has started, is not
     among the needs, or has all its kits already is not offered to others.
     """
-    standing = set(bookings)
+    if not kits:
+        return
     named = {pull: need.booking for need in one.needs for pull in need.promised}
     started = {need.booking for need in one.needs if need.start <= one.now}
+    holders = {named.get(kit.pull) if kit.promised_to is None else kit.promised_to for kit in kits}
     places: dict[int, list[int]] = {}
     for i, need in enumerate(one.needs):
-        places.setdefault(need.booking, []).append(i)
+        if need.booking in holders:
+            places.setdefault(need.booking, []).append(i)
     for kit in sorted(kits, key=lambda k: _soonest(last_use(k, one.product), k.pull)):
         holder = named.get(kit.pull) if kit.promised_to is None else kit.promised_to
         meant = [] if holder is None else places.get(holder, [])
@@ -165,7 +174,7 @@ def _keep_promises(one: Allotment, kits: list[Kit], bookings: Iterable[int]) -> 
         unserved = [i for i in able if i not in one.promised]
         if unserved:
             one.promised[unserved[0]] = kit
-        elif holder is None or (holder in standing and holder not in started and not able):
+        elif holder is None or (holder in bookings and holder not in started and not able):
             one.free.append(kit)
 
 

@@ -12,11 +12,11 @@ from datetime import timedelta
 from stockroom.core.allotment import Allotment, Need, allotments, fits
 from stockroom.core.opening import DayException, Opening
 from stockroom.core.practice import Practice, Product
+from stockroom.core.spares import Spares
 from stockroom.core.takeout import (
     FridgeStock,
     Kit,
-    earliest_start,
-    earliest_start_from_fridge,
+    TakeOut,
     last_use,
     ready_at,
     time_left,
@@ -93,15 +93,20 @@ def plan(
     return sorted(rows, key=lambda row: (row.start, row.booking, row.product))
 
 
-def wasted(rows: Iterable[Row], out_kits: Iterable[Kit], practice: Practice, now: int) -> list[Unused]:
+def wasted(rows: Iterable[Row], out_kits: Sequence[Kit], practice: Practice, now: int) -> list[Unused]:
     """The kits out that no row uses, first use-by first.
 
     One that a person took out besides for a booking that it can serve is not among them, nor one promised to a
     booking without a row (it has started, or lies beyond the days looked at), unless its time is over.
     """
     products = {p.code: p for p in practice.products}
-    rows = list(rows)
-    used = {row.pull for row in rows}
+    used: set[int | None] = set()
+    wanting: dict[tuple[int | None, str], list[Row]] = {}
+    promised = {(kit.promised_to, kit.product) for kit in out_kits}
+    for row in rows:
+        used.add(row.pull)
+        if (row.booking, row.product) in promised:
+            wanting.setdefault((row.booking, row.product), []).append(row)
     found: list[Unused] = []
     for kit in out_kits:
         product = products.get(kit.product)
@@ -109,7 +114,7 @@ def wasted(rows: Iterable[Row], out_kits: Iterable[Kit], practice: Practice, now
             continue
         limit = last_use(kit, product)
         over = limit is not None and limit <= now
-        meant = [r for r in rows if r.booking == kit.promised_to and r.product == kit.product]
+        meant = wanting.get((kit.promised_to, kit.product), ())
         kept = kit.promised_to is not None and (not meant or any(fits(kit, product, r.start, r.end) for r in meant))
         if over or not kept:
             found.append(Unused(kit, use_by(kit, product), over))
@@ -119,104 +124,77 @@ def wasted(rows: Iterable[Row], out_kits: Iterable[Kit], practice: Practice, now
 def _rows(one: Allotment) -> list[Row]:
     """The rows of one product at one site, in the order of its needs."""
     rows: list[Row] = []
-    for need, times in zip(one.needs, one.times, strict=True):
-        who = (need.booking, need.start, need.end, need.procedure, need.product, need.site)
-        source = one.source(len(rows))
-        row = Row(*who, "short", times.not_before, times.by, times.staffed_by)
+    unserved: list[int] = []
+    for i, (need, times) in enumerate(zip(one.needs, one.times, strict=True)):
+        source = one.source(i)
         if isinstance(source, Kit):
-            row = _row_of_kit(one, row, source)
+            rows.append(_row_of_kit(one, need, times, source))
         elif source is not None:
-            row = _row_from_fridge(one, row, source)
-        rows.append(row)
-    spares = _spares(one)
-    return [_row_without(one, row, spares) if one.source(i) is None else row for i, row in enumerate(rows)]
+            rows.append(_row_from_fridge(one, need, times, source))
+        else:
+            unserved.append(i)
+            rows.append(Row(*_who(need), "short", times.not_before, times.by, times.staffed_by))
+    if unserved:
+        spares, usable = Spares(one), one.usable
+        for i in unserved:
+            rows[i] = _row_without(one, rows[i], spares, usable)
+    return rows
 
 
-def _row_of_kit(one: Allotment, row: Row, kit: Kit) -> Row:
+Who = tuple[int, int, int, str, str, str]
+
+
+def _who(need: Need) -> Who:
+    """What every row begins with."""
+    return need.booking, need.start, need.end, need.procedure, need.product, need.site
+
+
+def _row_of_kit(one: Allotment, need: Need, times: TakeOut, kit: Kit) -> Row:
     """Ready or warming."""
     ready, limit = ready_at(kit, one.product), use_by(kit, one.product)
     warm = ready <= one.now
     hours = _hours(one.product.warmup_seconds)
     time = f"its {hours} are over; only the time is known" if warm else f"its {hours} end {one.opening.clock(ready)}"
     until = ASK if limit is None else f"; use it by {one.opening.clock(limit)}"
-    return replace(
-        row,
-        state="ready" if warm else "warming",
-        lot=kit.lot_code,
-        pull=kit.pull,
-        pulled_at=kit.pulled_at,
-        ready_at=ready,
-        use_by=limit,
-        why=f"P-{kit.pull} is out since {one.opening.clock(kit.pulled_at)}, {time}{until}",
-        todo=f"booking done B-{row.booking}" if warm else f"warmup labels P-{kit.pull} --out labels.html",
-    )
+    why = f"P-{kit.pull} is out since {one.opening.clock(kit.pulled_at)}, {time}{until}"
+    todo = f"booking done B-{need.booking}" if warm else f"warmup labels P-{kit.pull} --out labels.html"
+    return Row(
+        *_who(need), "ready" if warm else "warming", times.not_before, times.by, times.staffed_by,
+        lot=kit.lot_code, pull=kit.pull, pulled_at=kit.pulled_at, ready_at=ready, use_by=limit, why=why, todo=todo,
+    )  # fmt: skip
 
 
-def _row_from_fridge(one: Allotment, row: Row, stock: FridgeStock) -> Row:
+def _row_from_fridge(one: Allotment, need: Need, times: TakeOut, stock: FridgeStock) -> Row:
     """Due or planned: somebody can still take it out in time."""
-    moment = row.take_out_by if row.take_out_staffed_by is None else row.take_out_staffed_by
+    moment = times.by if times.staffed_by is None else times.staffed_by
     left = time_left(one.product, stock.out_before)
-    since = None if left is None else row.end - left
-    today = one.opening.day(moment) == one.opening.day(one.now)
+    since = None if left is None else need.end - left
+    day = one.opening.day(moment)
+    today = day == one.today
     early = "" if since is None or since <= one.now else f", not before {one.opening.clock(since)}"
     when = f"{'today ' if today else ''}by {one.opening.clock(moment)}"
-    return replace(
-        row,
-        state="due" if today else "planned",
-        take_out_from=since,
-        lot=stock.lot_code,
-        place=stock.place,
-        why=f"take it out of {stock.place} {when}{early}{ASK if left is None else ''}",
-        todo=f"warmup pull B-{row.booking}" if today else f"warmup list --day {one.opening.day(moment)}",
-    )
+    why = f"take it out of {stock.place} {when}{early}{ASK if left is None else ''}"
+    todo = f"warmup pull B-{need.booking}" if today else f"warmup list --day {day}"
+    return Row(
+        *_who(need), "due" if today else "planned", since, times.by, times.staffed_by,
+        lot=stock.lot_code, place=stock.place, why=why, todo=todo,
+    )  # fmt: skip
 
 
-Pile = list[Kit | FridgeStock]
-
-
-def _spares(one: Allotment) -> list[Pile]:
-    """What nobody was given: kits out one by one, then each lot of the fridge as often as it is left over."""
-    used = {position for position in one.given if position is not None}
-    spares: list[Pile] = [[kit] for position, kit in enumerate(one.free) if position not in used]
-    for stock in one.stock:
-        taken = sum(one.sources[position] is stock for position in used)
-        spares.append([stock] * min(stock.quantity - taken, len(one.needs)))
-    return spares
-
-
-def _row_without(one: Allotment, row: Row, spares: list[Pile]) -> Row:
+def _row_without(one: Allotment, row: Row, spares: Spares, usable: int) -> Row:
     """Late, blocked or short, for a need that no kit serves; the kit that would serve it, moved, leaves ``spares``."""
     moment, since = row.take_out_staffed_by, row.take_out_from
     if one.now <= row.take_out_by and moment is not None and moment >= max(one.now, since or one.now):
-        return _short(one, row)
+        return _short(row, usable)
     row = replace(row, state="late" if one.now > row.take_out_by else "blocked")
-    piles = [pile for pile in spares if pile]
-    starts = [(start, n) for n, pile in enumerate(piles) if (start := _start(one, row, pile[0])) is not None]
-    if starts:
-        start, chosen = min(starts)
-        source = piles[chosen].pop()
-        later = start if start >= row.start else _start(one, row, source, row.start)
-        return _moved(one, replace(row, earliest_start=start), later)
-    fresh = FridgeStock(row.product, 0, "", row.site, "", None, 1)
-    if piles and _start(one, row, fresh) is None:
-        # Not for want of kits: no staffed span is long enough, or its hours out are too few for any start.
-        piles[-1].pop()
-        return _moved(one, row, None)
-    return _short(one, row)
-
-
-def _start(one: Allotment, row: Row, source: Kit | FridgeStock, not_before: int | None = None) -> int | None:
-    """The first start at which this kit could serve the booking, from now on or from ``not_before`` on."""
     seconds = row.end - row.start
-    since = one.now if not_before is None else max(one.now, not_before)
-    if isinstance(source, Kit):
-        return earliest_start(one.opening, seconds, ready_at(source, one.product), last_use(source, one.product), since)
-    return earliest_start_from_fridge(
-        *(one.opening, one.habit, one.product, seconds, one.now),
-        left=time_left(one.product, source.out_before),
-        expiry_end=source.expiry_end,
-        not_before=since,
-    )
+    if soonest := spares.take_soonest(seconds):
+        start, source = soonest
+        later = start if start >= row.start else spares.start_with(source, seconds, row.start)
+        return _moved(one, replace(row, earliest_start=start), later)
+    if spares.no_start(seconds) and spares.take_any():
+        return _moved(one, row, None)
+    return _short(row, usable)
 
 
 def _moved(one: Allotment, row: Row, later: int | None) -> Row:
@@ -274,12 +252,12 @@ def _visit(one: Allotment, first: int, last: int) -> tuple[str, str] | None:
     return None
 
 
-def _short(one: Allotment, row: Row) -> Row:
+def _short(row: Row, usable: int) -> Row:
     """No usable kit is left for it, at its own time or, where that is past helping, at a later one."""
-    if not one.usable:
+    if not usable:
         what = f"there is no usable {row.product}"
     else:
-        what = f"none of the {one.usable} usable {row.product} is left that lasts until it ends"
+        what = f"none of the {usable} usable {row.product} is left that lasts until it ends"
     if row.state != "short":
         what += "; it cannot be warm in time either, and a later start would not help"
     return replace(row, state="short", why=what, todo="reorder list")
