@@ -7,100 +7,24 @@ on hand is ever below zero.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
+from stockroom.core.parcels import FOREVER, LotState, Parcel, Stay
 from stockroom.core.records import OUTSIDE, Hold, Movement, Release
 
-FOREVER = 1 << 60
-
-
-@dataclass(frozen=True, slots=True)
-class Stay:
-    """Pieces stood in ``place`` from ``start`` until ``end`` (None: they still do)."""
-
-    place: str
-    start: int
-    end: int | None
-
-
-@dataclass(slots=True, eq=False)
-class Parcel:
-    """``quantity`` pieces with one path: where they are, since when, why they may not be used, and their stays."""
-
-    quantity: int
-    place: str
-    since: int
-    causes: dict[str, int] = field(default_factory=dict)
-    """Open causes of a hold -> the entry that recorded it."""
-    ever: dict[str, int] = field(default_factory=dict)
-    """Every cause for which these pieces were ever held -> since when."""
-    stays: tuple[Stay, ...] = ()
-    booking: int | None = None
-    used_at: int | None = None
-    entered: int = 0
-    """The entry that brought them here, to keep first-in-first-out order among equal instants."""
-    kit: str | None = None
-    """The P-number of a kit that was out and has been put back: it keeps its label and its hours out."""
-
-    @property
-    def held(self) -> bool:
-        """True while any cause is open."""
-        return bool(self.causes)
-
-    @property
-    def outside(self) -> bool:
-        """True where they have left the practice (used, discarded, returned)."""
-        return self.place in OUTSIDE
-
-    def path(self) -> tuple[Stay, ...]:
-        """All stays inside the practice, the present one included."""
-        here = () if self.outside else (Stay(self.place, self.since, None),)
-        return self.stays + here
-
-    def stood_in(self, place: str, start: int = -FOREVER, end: int | None = None) -> bool:
-        """True where these pieces were in ``place`` at any time in [start, end]; who left at ``start`` was not."""
-        return any(
-            s.place == place and (s.end is None or s.end > start) and (end is None or s.start <= end)
-            for s in self.path()
-        )
-
-    def part(self, quantity: int) -> "Parcel":
-        """Takes ``quantity`` pieces out of this parcel as one of their own."""
-        self.quantity -= quantity
-        # Written out: dataclasses.replace takes four times as long, and a replay does little else.
-        return Parcel(
-            quantity, self.place, self.since, self.causes.copy(), self.ever.copy(), self.stays, self.booking, self.used_at,
-            self.entered, self.kit,
-        )  # fmt: skip
-
-
-@dataclass(slots=True)
-class LotState:
-    """All pieces of one lot at an instant, and what is owed at each place."""
-
-    lot: int
-    parcels: list[Parcel] = field(default_factory=list)
-    short: dict[str, int] = field(default_factory=dict)
-    totals: dict[str, int] = field(default_factory=dict)
-    """Pieces that came from or went to each outside place: supplier, used, discarded, returned, adjusted (net in)."""
-
-    @property
-    def unaccounted(self) -> int:
-        """Pieces that were used or moved although no record brought them there."""
-        return sum(self.short.values())
-
-    def at(self, place: str) -> list[Parcel]:
-        """Parcels that stand in ``place``."""
-        return [p for p in self.parcels if p.place == place]
-
-    def inside(self) -> list[Parcel]:
-        """Parcels that are in the practice, kits out of the fridge included."""
-        return [p for p in self.parcels if not p.outside]
-
-    def quantity(self, place: str, *, held: bool | None = None) -> int:
-        """Pieces in ``place``; only held or only free ones where asked."""
-        return sum(p.quantity for p in self.at(place) if held is None or p.held is held)
+__all__ = [
+    "FOREVER",
+    "LotState",
+    "Parcel",
+    "Standing",
+    "Stay",
+    "Touched",
+    "replay",
+    "standing",
+    "taken_first",
+    "touched",
+]
 
 
 def replay(
@@ -129,8 +53,7 @@ def replay(
             _hold(state, event)
         else:
             _release(state, event)
-    state.parcels = [p for p in state.parcels if p.quantity > 0]
-    return state
+    return state.settled()
 
 
 def _taken(state: LotState, place: str, quantity: int, prefer: str, known: int) -> tuple[list[Parcel], int]:
@@ -146,11 +69,12 @@ def _taken(state: LotState, place: str, quantity: int, prefer: str, known: int) 
         return (p.kit != prefer, wrong, p.kit is not None, p.since, p.entered)
 
     taken = []
-    for parcel in sorted(state.at(place), key=order):
+    here = state.at(place)
+    for parcel in here if len(here) == 1 else sorted(here, key=order):
         if quantity <= 0:
             break
         if parcel.quantity <= quantity:
-            state.parcels.remove(parcel)
+            state.take(parcel)
             part = parcel
         else:
             part = parcel.part(quantity)
@@ -187,12 +111,13 @@ def _move(state: LotState, m: Movement) -> None:
         parcel.place, parcel.since, parcel.entered = m.target, m.at, m.entry
         if m.target == "used":
             parcel.booking, parcel.used_at = m.booking, m.at
-        state.parcels.append(parcel)
-    state.parcels = [p for p in state.parcels if p.quantity > 0]
+        if parcel.quantity:
+            state.put(parcel)
 
 
 def _hold(state: LotState, h: Hold) -> None:
-    here = [p for p in state.inside() if h.place in (p.place, p.kit)]
+    inside = state.settled().inside()
+    here = [p for p in inside if h.place in (p.place, p.kit)]
     left = h.quantity
     # A hold that is renewed means those that it was released from, not others of the lot in the same place.
     for parcel in sorted(here, key=lambda p: (p.kit != h.place, h.cause not in p.ever, p.since, p.entered)):
@@ -201,7 +126,8 @@ def _hold(state: LotState, h: Hold) -> None:
     # Pieces that bear the cause already (a hold whose beginning late data moved) are what is meant. For the rest a
     # later entry shows that they were elsewhere: the hold stays, on pieces of the lot wherever they are.
     left -= sum(p.quantity for p in here if p.causes.get(h.cause, h.entry) != h.entry)
-    for parcel in [p for p in state.inside() if p not in here]:
+    known = {p.order for p in here}
+    for parcel in [p for p in state.settled().inside() if p.order not in known] if left > 0 else ():
         if left > 0 and h.cause not in parcel.causes:
             left -= _bear(state, parcel, h, left)
 
@@ -210,7 +136,7 @@ def _bear(state: LotState, parcel: Parcel, h: Hold, most: int) -> int:
     """Makes up to ``most`` pieces of a parcel bear a hold's cause; returns how many."""
     part = parcel if parcel.quantity <= most else parcel.part(most)
     if part is not parcel:
-        state.parcels.append(part)
+        state.put(part)
     part.causes[h.cause] = h.entry
     part.ever.setdefault(h.cause, h.at)
     return part.quantity
@@ -225,7 +151,7 @@ def _release(state: LotState, r: Release) -> None:
             continue
         part = parcel if parcel.quantity <= left else parcel.part(left)
         if part is not parcel:
-            state.parcels.append(part)
+            state.put(part)
         for cause in r.causes:
             part.causes.pop(cause, None)
         left -= part.quantity
