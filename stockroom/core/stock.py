@@ -117,7 +117,7 @@ def _move(state: LotState, m: Movement) -> None:
 
 def _hold(state: LotState, h: Hold) -> None:
     inside = state.settled().inside()
-    here = [p for p in inside if h.place in (p.place, p.kit)]
+    here = [p for p in inside if h.place in (p.place, p.kit) or _just_left(p, h.place, h.at, h.entry)]
     left = h.quantity
     # A hold that is renewed means those that it was released from, not others of the lot in the same place.
     for parcel in sorted(here, key=lambda p: (p.kit != h.place, h.cause not in p.ever, p.since, p.entered)):
@@ -132,6 +132,11 @@ def _hold(state: LotState, h: Hold) -> None:
             left -= _bear(state, parcel, h, left)
 
 
+def _just_left(parcel: Parcel, place: str, at: int, entry: int) -> bool:
+    """True where pieces were moved away from a place at that very instant, by a later entry."""
+    return parcel.since == at and parcel.entered > entry and bool(parcel.stays) and parcel.stays[-1].place == place
+
+
 def _bear(state: LotState, parcel: Parcel, h: Hold, most: int) -> int:
     """Makes up to ``most`` pieces of a parcel bear a hold's cause; returns how many."""
     part = parcel if parcel.quantity <= most else parcel.part(most)
@@ -144,7 +149,10 @@ def _bear(state: LotState, parcel: Parcel, h: Hold, most: int) -> int:
 
 def _release(state: LotState, r: Release) -> None:
     left = r.quantity
-    for parcel in sorted(state.at(r.place), key=lambda p: (p.since, p.entered)):
+    here = state.at(r.place)
+    if sum(p.quantity for p in here if not p.causes.keys().isdisjoint(r.causes)) < left:
+        here += [p for p in state.settled().inside() if _just_left(p, r.place, r.at, r.entry)]
+    for parcel in sorted(here, key=lambda p: (p.since, p.entered)):
         if left <= 0:
             return
         if not any(c in parcel.causes for c in r.causes):

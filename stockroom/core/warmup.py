@@ -57,6 +57,8 @@ class Row:
     use_by: int | None = None
     earliest_start: int | None = None
     quantity: int = 1
+    spent: int = 0
+    """Seconds out on earlier outings of the kit that is to be taken out."""
     why: str = ""
     todo: str = ""
     others: tuple[str, ...] = ()
@@ -177,7 +179,7 @@ def _row_from_fridge(one: Allotment, need: Need, times: TakeOut, stock: FridgeSt
     todo = f"warmup pull B-{need.booking}" if today else f"warmup list --day {day}"
     return Row(
         *_who(need), "due" if today else "planned", since, times.by, times.staffed_by,
-        lot=stock.lot_code, place=stock.place, why=why, todo=todo,
+        lot=stock.lot_code, place=stock.place, spent=stock.out_before, why=why, todo=todo,
     )  # fmt: skip
 
 

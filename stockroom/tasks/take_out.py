@@ -1,32 +1,17 @@
 """Kits leave the fridge to warm: all that a booking needs, a P-number each."""
 
-from dataclasses import dataclass, replace
-
-from stockroom.core.practice import Product
-from stockroom.core.records import Booking, Pull
-from stockroom.core.stock import taken_first
+from stockroom.core.records import Booking
 from stockroom.core.warmup import Kit, ready_at, use_by
 from stockroom.core.when import local_text, utc_text
 from stockroom.errors import Refused
-from stockroom.store import Link, ledger
+from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.book import still_out
 from stockroom.tasks.diary import booking_named
+from stockroom.tasks.kits_to_take import Taken, chosen, spent_out
 from stockroom.tasks.places import key_of, product_named
-from stockroom.tasks.shelves import LotNow, lot_named, lots_of
 from stockroom.tasks.warm_plan import expiry_end, needs_of
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """One kit to take: its lot and the place it stands in."""
-
-    product: Product
-    lot: LotNow
-    place: str
-    again: Pull | None = None
-    """Its earlier outing, where it was out before and has been put back."""
 
 
 def take_out(
@@ -57,7 +42,7 @@ def take_out(
         pulls = []
         for code, n in wanted.items():
             kit = product_named(rec.rules.practice, code)
-            for taken in _chosen(rec, kit, n, site, lot):
+            for taken in chosen(rec, kit, n, site, lot, found):
                 pulls.append(_out(rec, taken, found, site))
         rec.book.what = "took out " + ", ".join(f"{p['pull']} ({p['product']} lot {p['lot']})" for p in pulls)
         if found:
@@ -90,92 +75,6 @@ def _for_booking(rec: Recording, booking: Booking, extra: bool) -> dict[str, int
             "out-already", f"B-{booking.number} has its kit out already: {out}", "for a second one add --extra"
         )
     return left
-
-
-def _chosen(rec: Recording, kit: Product, n: int, site: str, lot: str | None) -> list[Taken]:
-    """First expired, first out from the fridges of the site; the lot that was named where one was."""
-    today = rec.rules.opening(site).day(rec.act.at)
-    only = None if lot is None else lot_named(rec.conn, kit.code, lot).key
-    rows = []
-    for now in lots_of(rec.conn, kit.code, rec.act.at):
-        if only is not None and now.lot.key != only:
-            continue
-        for place in sorted({p.place for p in now.state.inside()}):
-            if place.startswith("P-") or (rec.rules.practice.site_of(place) or site) != site:
-                continue
-            held = None if only is not None else False
-            pieces = now.state.quantity(place, held=held)
-            fridge = rec.rules.practice.fridge(place) is not None
-            if pieces and (only is not None or (fridge and now.lot.expiry is not None and not now.expired(today))):
-                rows.append((now, place, pieces))
-    if only is None:
-        rows = _still_there(rec, kit.code, rows, n)
-    picked = taken_first([(r[0].lot.expiry, f"{r[0].lot.code} {r[1]}", r[2]) for r in rows], n)
-    if sum(q for _, q in picked) < n:
-        have = sum(r[2] for r in rows)
-        raise Refused(
-            "no-usable-kit",
-            f"{'lot ' + lot + ' has' if lot else 'the fridges have'} {have} usable {kit.code} on record, {n} wanted",
-            "if it is there, count first: stockroom stock count PLACE; a held or expired one is named with --lot",
-        )
-    taken = [Taken(kit, rows[i][0], rows[i][1]) for i, q in picked for _ in range(q)]
-    return _again(rec, taken)
-
-
-def _still_there(
-    rec: Recording, code: str, rows: list[tuple[LotNow, str, int]], n: int
-) -> list[tuple[LotNow, str, int]]:
-    """The pieces that no later record shows to have gone, where they are enough: a kit written in late was none of them."""
-    last = {x.lot.key: x.state for x in lots_of(rec.conn, code)}
-    left = [(now, place, min(pieces, last[now.lot.key].quantity(place))) for now, place, pieces in rows]
-    return left if sum(pieces for *_, pieces in left) >= n else rows
-
-
-def _again(rec: Recording, taken: list[Taken]) -> list[Taken]:
-    """Says which of the kits to take were out before: those that can still serve go first, to use up their hours.
-
-    One that cannot serve any more, or is held, is taken only where no other is left.
-    """
-    known = {p.place: p for p in ledger.pulls(rec.conn).values()}
-    gone: set[str] = set()
-    fresh: dict[tuple[int, str], int] = {}
-    out = []
-    for t in taken:
-        parcels = [p for p in t.lot.state.at(t.place) if p.kit is None or (p.kit in known and p.kit not in gone)]
-        spot = (t.lot.lot.key, t.place)
-        left = fresh.setdefault(spot, sum(p.quantity for p in parcels if p.kit is None and not p.held))
-        back = sorted(
-            ((p.held, known[p.kit].number, known[p.kit]) for p in parcels if p.kit is not None), key=lambda b: b[:2]
-        )
-        fit = [pull for held, _, pull in back if not held and lasts(pull, t.product, rec)]
-        chosen = fit[0] if fit else None if left else next((pull for _, _, pull in back), None)
-        if chosen is None:
-            fresh[spot] -= 1
-        else:
-            gone.add(chosen.place)
-        out.append(replace(t, again=chosen))
-    return out
-
-
-def lasts(pull: Pull, product: Product, rec: Recording) -> bool:
-    """True where a kit that was put back has hours left for a warm-up and any procedure that uses it."""
-    if product.max_out_seconds is None:
-        return True
-    spent = spent_out(rec.conn, pull)
-    longest = max(
-        (
-            p.seconds(p.max_cycles or p.cycles)
-            for p in rec.rules.practice.procedures
-            if any(u.product == product.code for u in p.uses)
-        ),
-        default=0,
-    )
-    return spent + product.warmup_seconds + longest <= product.max_out_seconds
-
-
-def spent_out(conn: Link, pull: Pull) -> int:
-    """Seconds that a kit which was put back has been out, over all its outings."""
-    return pull.out_before + ledger.backs(conn).get(pull.place, pull.at) - pull.at
 
 
 def _out(rec: Recording, taken: Taken, booking: Booking | None, site: str) -> dict[str, object]:

@@ -1,9 +1,10 @@
 """Which kit for which booking, and when to take it out: the plan from what is on record."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
+from stockroom.core.allotment import fits
 from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
 from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused, plan, wasted
@@ -150,12 +151,13 @@ def warm_plan(
     """
     rule = rule or rules(conn, at)
     sites = rule.sites(site)
-    coming = {n: b for n, b in diary(conn, rule, at, sites).items() if b.state == "booked" and b.start > at}
+    booked = {n: b for n, b in diary(conn, rule, at, sites).items() if b.state == "booked"}
+    coming = {n: b for n, b in booked.items() if b.start > at}
     promised: dict[int, list[int]] = {}
     for pull in ledger.pulls(conn, at).values():
         if pull.booking is not None:
             promised.setdefault(pull.booking, []).append(pull.number)
-    kits = kits_now(conn, rule, at, sites)
+    kits = _not_begun(kits_now(conn, rule, at, sites), rule, booked, at)
     needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
     rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
     if cures and any(r.state == "short" for r in rows):
@@ -168,6 +170,22 @@ def warm_plan(
         last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
         rows = [r for r in rows if r.start < last]
     return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming, unused)
+
+
+def _not_begun(kits: Kits, rule: Rules, booked: Mapping[int, Booking], at: int) -> Kits:
+    """The same kits; one promised to a booking that has begun is at that booking, unless it cannot serve it: nobody uses
+    a cold kit by plan, so that one stays free for others as it was before.
+    """
+    products = {p.code: p for p in rule.practice.products}
+
+    def freed(kit: Kit) -> Kit:
+        holder = booked.get(kit.promised_to or 0)
+        begun = holder is not None and holder.start <= at
+        if begun and holder is not None and not fits(kit, products[kit.product], holder.start, holder.end):
+            return replace(kit, promised_to=None)
+        return kit
+
+    return replace(kits, out=tuple(map(freed, kits.out)))
 
 
 def needing_help(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, str]:
