@@ -204,9 +204,17 @@ def list_(
             ]
             for b in found
         ]
-        screen.table(["booking", "start", "procedure", "cycles", "patient", "outside id", "state"], rows, right=(3,))
+        head = ["booking", "start", "procedure", "cycles", "patient", "outside id", "state"]
+        widths = [max(map(len, column)) for column in zip(head, *rows, strict=True)]
+        room = max(12, screen.width - sum(widths) + widths[5] - 2 * (len(head) - 1))
+        screen.table(head, [[*r[:5], _short(r[5], room), r[6]] for r in rows], right=(3,))
 
     return Answer(data, False, draw)
+
+
+def _short(external_id: str, most: int) -> str:
+    """An outside id as a column has room for it: its beginning and its end; --json has the whole."""
+    return external_id if len(external_id) <= most else f"{external_id[: most - 8]}…{external_id[-7:]}"
 
 
 @records(group, "done")

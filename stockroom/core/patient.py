@@ -5,6 +5,8 @@ import re
 _DATE = re.compile(
     r"\d{1,4}[-./ ]\d{1,2}[-./ ]\d{1,4}|(?:19|20)\d{6}|(?:0[1-9]|[12]\d|3[01])(?:0[1-9]|1[0-2])(?:19|20)?\d\d"
 )
+_INITIAL = re.compile(r"(?:^|[ ,])[^\W\d_]\.?[ ,]+[^\W\d_]{2,}|[^\W\d_]{2,}[ ,]+[^\W\d_](?:\.|[ ,]|$)")
+"""A word beside a single letter: an initial with a surname, whichever comes first."""
 _PHONE = re.compile(r"\+?\(?\d[\d ()/.-]{5,}\d")
 
 
@@ -19,8 +21,10 @@ def not_a_code(text: str, pattern: str | None) -> str | None:
         return "it has characters that cannot be printed"
     if not any(c.isdigit() for c in code):
         return "without any digit it looks like a name"
-    if like_a_name(code):
+    if like_a_name(code) or _INITIAL.search(code):
         return "it looks like a name"
+    if "@" in code:
+        return "it looks like an e-mail address"
     if _DATE.fullmatch(code):
         return "it looks like a birth date"
     if _PHONE.fullmatch(code) and sum(c.isdigit() for c in code) >= 7:

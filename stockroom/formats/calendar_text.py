@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from stockroom.errors import Refused
-from stockroom.formats.table_text import plain_text
+from stockroom.formats.table_text import plain_text, wide_encoding
 
 OWN_UID = ".take-out.stockroom.invalid"
 """How the UIDs of this program's own reminders end: they are no bookings."""
@@ -62,8 +62,7 @@ class Part:
 
 def is_calendar(data: bytes) -> bool:
     """True for a file that begins like a calendar, whatever it is called."""
-    wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
-    start = data[:400].decode("utf-16" if wide else "utf-8", "replace").lstrip("\ufeff \t\r\n")
+    start = data[:400].decode(wide_encoding(data) or "utf-8", "replace").lstrip("\ufeff \t\r\n")
     return start[:15].casefold() == "begin:vcalendar"
 
 
@@ -72,7 +71,7 @@ def parts(data: bytes, name: str) -> tuple[list[Part], tuple[str, ...], bool]:
 
     Raises: Refused where it is no text, or has more parts than a practice can mean.
     """
-    if not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+    if wide_encoding(data) is None:
         # Lines are folded by bytes: a letter of several bytes may be cut in two.
         data = re.sub(rb"(?:\r\n|\n|\r)[ \t]", b"", data)
     text = plain_text(data, name)

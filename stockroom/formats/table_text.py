@@ -68,7 +68,7 @@ def plain_text(data: bytes, name: str) -> PlainText:
         if data.startswith(magic):
             raise _not_text(name, what)
     notes: tuple[str, ...] = ()
-    wide = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else _unmarked_utf16(data[:2000])
+    wide = wide_encoding(data)
     if wide:
         data = data.decode(wide, errors="replace").encode("utf-8", errors="replace")
         notes = ("read as UTF-16",)
@@ -83,6 +83,11 @@ def plain_text(data: bytes, name: str) -> PlainText:
     if data.count(b"\r") != data.count(b"\r\n"):
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return PlainText(data, notes)
+
+
+def wide_encoding(data: bytes) -> str | None:
+    """The encoding of a file in UTF-16, with its mark or without; None for any other."""
+    return "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else _unmarked_utf16(data[:2000])
 
 
 def _unmarked_utf16(start: bytes) -> str | None:

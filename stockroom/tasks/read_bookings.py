@@ -12,6 +12,8 @@ from stockroom.formats.bookings_csv import COLUMNS, STATES, BookingFile, Terms, 
 from stockroom.tasks.places import folded
 from stockroom.tasks.rules import Rules
 
+ENDINGS = (".ics", ".ical", ".ifb")
+"""How the names of calendar files end."""
 BACK, AHEAD = 30 * 86_400, 180 * 86_400
 """Instances of a series are read from so long before now to so long after it."""
 
@@ -45,6 +47,9 @@ def read_file(data: bytes, name: str, reading: Reading, remembered: str | None, 
     calendar = is_calendar(data)
     if calendar:
         return Read(_calendar(data, name, memory, rule, now), True, memory)
+    if name.casefold().endswith(ENDINGS) and data.strip():
+        what = f"{name} is no calendar: it does not begin with BEGIN:VCALENDAR"
+        raise Refused("not-a-calendar", what, "export it again from the calendar program, and look into the file")
     terms = Terms(memory.get("columns", {}), memory.get("states", {}), memory.get("procedures", {}))
     try:
         found = read_bookings(data, name, zone=rule.zone, day_first=memory.get("day_first"), terms=terms)

@@ -3,6 +3,8 @@
 Sources: RFC 5545 and 5546 (published), by section at the test; instants derived: Amsterdam is UTC+1 until 2026-03-29.
 """
 
+import os
+import re
 from typing import Any
 
 import pytest
@@ -147,3 +149,22 @@ def test_what_is_short_is_counted_by_bookings_not_by_kits(line: Any) -> None:
     desk.file("c.ics", calendar(event("s", WEEKLY)))
     warned = desk("booking", "import", "c.ics", "--json").json["warnings"]
     assert "KIT short for 3 bookings: B-1, B-2, B-3" in warned
+
+
+def test_what_is_called_a_calendar_and_is_none_is_refused_by_name(desk: Line) -> None:
+    desk.file("c.ics", "<!doctype html><html><body>Log in</body></html>")
+    said = desk("booking", "import", "c.ics")
+    assert said.code == 3 and "c.ics is no calendar" in said.err and "column" not in said.err
+    desk.file("c.ics", "")
+    assert "c.ics is empty" in desk("booking", "import", "c.ics").err
+
+
+def test_a_long_uid_takes_one_line_of_the_list(desk: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("shutil.get_terminal_size", lambda *_: os.terminal_size((80, 24)))
+    uid = "040000008200E00074C5B7101A82E008" * 4
+    take(desk, calendar(event(uid, WEEKLY)))
+    lines = desk("booking", "list").out.splitlines()
+    rows = [x for x in lines if x.startswith("B-")]
+    assert len(rows) == 3 and lines.index(rows[2]) == 3 and max(map(len, lines)) <= 80
+    assert re.search(r"  04000+\S*…:00:00Z  booked$", rows[2])
+    assert desk.ask("booking", "list")["bookings"][2]["external_id"] == f"{uid}/2026-03-23T09:00:00Z"

@@ -49,7 +49,7 @@ def test_a_calendar_is_known_by_what_stands_in_it_and_taken_in_once(desk: Line) 
     assert desk("records", "verify").code == 0
 
 
-@pytest.mark.parametrize("form", ["lf", "bom", "utf16", "folded", "blank"])
+@pytest.mark.parametrize("form", ["lf", "bom", "utf16", "utf16 without its mark", "folded", "blank"])
 def test_how_the_file_is_written_does_not_matter(desk: Line, form: str) -> None:
     text = calendar(event("u1", words="SUMMARY:Zähne white P-104"))
     data = text.encode()
@@ -59,6 +59,8 @@ def test_how_the_file_is_written_does_not_matter(desk: Line, form: str) -> None:
         data = b"\xef\xbb\xbf" + data
     elif form == "utf16":
         data = text.encode("utf-16")
+    elif form == "utf16 without its mark":
+        data = text.encode("utf-16-le")
     elif form == "folded":  # 3.1: by bytes, also in the middle of a letter
         data = data.replace("ä".encode(), b"\xc3\r\n \xa4").replace(b"P-1", b"P\r\n\t-1")
     else:

@@ -9,7 +9,7 @@ from stockroom.core.units import degrees, few, milli_celsius, whole
 from stockroom.errors import Refused
 
 
-@pytest.mark.parametrize("code", ["P-104", "104", "A7", "K1042", "x-2026-03"])
+@pytest.mark.parametrize("code", ["P-104", "104", "A7", "K1042", "x-2026-03", "P 104", "104 NL", "AB-12 C3", "A1 B2"])
 def test_a_code_is_a_code(code: str) -> None:
     assert not_a_code(code, None) is None
 
@@ -19,6 +19,11 @@ def test_a_code_is_a_code(code: str) -> None:
     [
         ("Berg", "name"),
         ("Anna Berg 2", "name"),
+        ("J. Berg 12", "name"),
+        ("J Berg1", "name"),
+        ("Berg, J. 12", "name"),
+        ("Berg J 7", "name"),
+        ("a.berg1@made-up.invalid", "e-mail"),
         ("1984-05-06", "birth date"),
         ("6.5.84", "birth date"),
         ("19840506", "birth date"),
