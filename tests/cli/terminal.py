@@ -16,7 +16,16 @@ from pathlib import Path
 from conftest import Line
 
 ROOT = Path(__file__).parents[2]
-LONGEST = 30.0
+PROGRAM = """
+import sys
+from freezegun import freeze_time
+from stockroom.cli.main import main
+with freeze_time(sys.argv[1]):
+    code = main(sys.argv[2:])
+sys.exit(code)
+"""
+"""The command line at the moment that a test sets."""
+LONGEST = 60.0
 """Seconds after which a command that neither ends nor asks is given up."""
 
 
@@ -29,7 +38,7 @@ def at_a_terminal(cli: Line, args: Sequence[str], *answers: tuple[str, str]) -> 
     if cli.by:
         environment["STOCKROOM_BY"] = cli.by
     running = subprocess.Popen(
-        [sys.executable, "-c", "from stockroom.cli.main import run; run()", *args],
+        [sys.executable, "-c", PROGRAM, cli.now, *args],
         stdin=theirs, stdout=theirs, stderr=theirs, cwd=cli.folder, env=environment, start_new_session=True,
     )  # fmt: skip
     os.close(theirs)

@@ -4,6 +4,7 @@ Derived from the files, which are made up; Amsterdam is UTC+1 in March before th
 """
 
 import sys
+from typing import Any
 
 import pytest
 from conftest import Line
@@ -14,9 +15,18 @@ if sys.platform == "win32":
 from terminal import at_a_terminal
 
 AT = ("--at", "2026-03-02T10:00")
+NOW = "2026-03-04T12:00:00+00:00"
 HEAD = "id,procedure,start,patient\n"
 AMBIGUOUS = HEAD + "K1,white,03/04/2026 10:00,P-1\nK2,white,05/06/2026 11:00,P-2\n"
 ASKED = "Day first or month first? [d/m]"
+
+
+@pytest.fixture
+def cli(line: Any) -> Line:
+    """Two days after what is typed in, so that nothing lies ahead."""
+    made: Line = line()
+    made.now = NOW
+    return made
 
 
 def starts(cli: Line) -> dict[str, str]:
@@ -104,3 +114,27 @@ def test_and_stays_two_where_a_person_says_so(cli: Line) -> None:
     code, seen = at_a_terminal(cli, ["booking", "import", "a.csv", *AT], ("is that B-1", "n"))
     assert code == 1 and "booking link B-1 K1" in seen
     assert set(starts(cli)) == {"B-1", "K1"}
+
+
+@pytest.mark.parametrize(("typed", "kit"), [("y", "opened"), ("n", "sealed"), ("", "sealed")])
+def test_what_became_of_a_missed_bookings_kit_is_asked(cli: Line, typed: str, kit: str) -> None:
+    cli.ok("booking", "add", "white", "--start", "2026-03-03T10:00", "--patient", "P-1", *AT)
+    line = ["booking", "missed", "B-1", "--at", "2026-03-03T10:30"]
+    code, seen = at_a_terminal(cli, line, ("Was its kit opened? [y/N]", typed))
+    assert code in (0, 1) and f"B-1 missed, kit {kit}" in seen
+
+
+@pytest.mark.parametrize(("typed", "pulls"), [("yes", 1), ("no", 0)])
+def test_a_kit_that_leaves_too_early_is_asked_about(cli: Line, typed: str, pulls: int) -> None:
+    cli.ok(
+        "stock", "receive", "KIT", "--lot", "A1", "--expiry", "2026-12-31", "--quantity", 9, "--into", "Cold one",
+        "--arrived-at", "4", *AT,
+    )  # fmt: skip
+    cli.ok("booking", "add", "white", "--start", "2026-03-12T10:00", "--patient", "P-1", *AT)
+    line = ["warmup", "pull", "B-1", "--at", "2026-03-02T11:00"]
+    code, seen = at_a_terminal(cli, line, ("Is it out all the same? [y/N]", typed))
+    # derived: 72 h before the end at 11:45 on the 12th
+    assert "should not leave the fridge before Mon 9 Mar 11:45" in " ".join(seen.split())
+    assert code == (1 if pulls else 3)
+    found = cli.ask("stock", "list", "--as-of", "2026-03-02T12:00")["lots"]
+    assert sum(r["place"] == "out" for r in found) == pulls

@@ -77,13 +77,15 @@ def test_a_pager_gets_lines_as_wide_as_the_terminal_behind_it(cli: Line) -> None
     import struct
     import termios
 
+    from terminal import PROGRAM
+
     diary(cli, 20)
     ours, theirs = pty.openpty()
     try:
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 50, 72, 0, 0))
-        line = [sys.executable, "-c", "from stockroom.cli.main import run; run()", "warmup", "check", "--as-of"]
+        line = [sys.executable, "-c", PROGRAM, "2026-03-03T08:00:00+00:00", "warmup", "check"]
         said = subprocess.run(
-            [*line, "2026-03-03T09:00"], stdout=subprocess.PIPE, stderr=theirs, stdin=subprocess.DEVNULL, cwd=cli.folder,
+            line, stdout=subprocess.PIPE, stderr=theirs, stdin=subprocess.DEVNULL, cwd=cli.folder,
             env={k: v for k, v in os.environ.items() if k != "COLUMNS"}
             | {"STOCKROOM_DB": cli.where, "PYTHONPATH": str(Path(__file__).parents[2]), "PYTHONUTF8": "1"},
         )  # fmt: skip
