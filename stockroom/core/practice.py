@@ -207,7 +207,11 @@ class Practice:
         """The supplier of that name, or None."""
         return next((s for s in self.suppliers if s.name == name), None)
 
+    @property
+    def places(self) -> dict[str, str]:
+        """Name of each fridge and shelf -> the site at which it stands."""
+        return {f.name: f.site for f in self.fridges} | {s.name: s.site for s in self.shelves}
+
     def site_of(self, place: str) -> str | None:
         """The site at which a fridge or shelf stands, or None where no such place is named."""
-        sites = {f.name: f.site for f in self.fridges} | {s.name: s.site for s in self.shelves}
-        return sites.get(place)
+        return self.places.get(place)

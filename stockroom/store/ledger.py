@@ -176,24 +176,42 @@ def released(
 
 
 def pulls(conn: sa.Connection, until: int = FOREVER) -> dict[int, Pull]:
-    """P-number -> every kit that was ever taken out by ``until``, with the booking it is promised to then."""
+    """P-number -> every kit that was ever taken out by ``until``, with the booking it is promised to then.
+
+    Read once per connection and instant, and again once something was written; not to be changed by who reads it.
+    """
+    version = conn.info.get("ledger", 0)
+    kept: tuple[int, dict[int, dict[int, Pull]]] = conn.info.get("pulls", (version, {}))
+    if kept[0] != version or len(kept[1]) > MOST_KEPT:
+        kept = (version, {})
+    conn.info["pulls"] = kept
+    if until not in kept[1]:
+        kept[1][until] = _pulls(conn, until)
+    return kept[1][until]
+
+
+MOST_KEPT = 4
+"""Instants of which what was read is kept: a search through many must not hold them all."""
+
+
+def _pulls(conn: sa.Connection, until: int) -> dict[int, Pull]:
     query = sa.select(t.promise.c.pull, t.promise.c.booking).where(live(t.promise), t.promise.c.at <= until)
-    latest = {r.pull: r.booking for r in conn.execute(query.order_by(t.promise.c.at, t.promise.c.id))}
-    names = place_names(conn)
-    backs = sa.select(t.movement.c.source, t.movement.c.at).where(t.movement.c.kind == "back", live(t.movement))
-    returned = {names[r.source]: r.at for r in conn.execute(backs)}
+    latest = {int(r[0]): r[1] for r in conn.execute(query.order_by(t.promise.c.at, t.promise.c.id))}
+    returned = backs(conn)
     rows = conn.execute(
-        sa.select(t.pull, t.lot.c.product, t.entry.c.site)
+        sa.select(t.pull.c.n, t.pull.c.entry, t.pull.c.at, t.pull.c.lot, t.pull.c.prior)
+        .add_columns(t.lot.c.product, t.place.c.name, t.entry.c.site)
         .join(t.lot, t.lot.c.id == t.pull.c.lot)
+        .join(t.place, t.place.c.id == t.pull.c.source)
         .outerjoin(t.entry, t.entry.c.n == t.pull.c.entry)
         .where(live(t.pull), t.pull.c.at <= until)
         .order_by(t.pull.c.n)
     )
     found: dict[int, Pull] = {}
-    for r in rows:
-        before = found.get(r.prior)
+    for n, entry, at, lot, prior, product, source, site in rows:
+        before = found.get(prior)
         earlier = 0 if before is None else before.out_before + returned.get(before.place, before.at) - before.at
-        found[r.n] = Pull(r.n, r.entry, r.at, r.lot, r.product, names[r.source], r.site or "", latest.get(r.n), earlier)
+        found[n] = Pull(n, entry, at, lot, product, source, site or "", latest.get(n), earlier)
     return found
 
 

@@ -24,8 +24,8 @@ BLOCK = 50_000
 ROWS = 250
 """Readings in one INSERT: one row at a time costs three times as much."""
 WAIT_SECONDS = 120
-LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal"})
-"""Tables from which the state of lots is replayed: adding to one makes what was read before stale."""
+LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal", "pull", "promise"})
+"""Tables from which the state of lots and kits is replayed: adding to one makes what was read before stale."""
 
 
 @dataclass(slots=True)

@@ -1,7 +1,7 @@
 """The bookings as they stand at an instant, found by their number or by their outside id."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from stockroom.core.kit_mark import names_a_kit
 from stockroom.core.practice import Practice
@@ -17,24 +17,44 @@ from stockroom.tasks.shelves import lots_now
 
 def booking_of(row: BookingRow, practice: Practice) -> Booking:
     """A stored booking with its end, which follows from the procedure (its start where that is unknown now)."""
-    procedure = practice.procedure(row.procedure)
-    cycles = row.cycles if row.cycles_done is None else row.cycles_done
-    if cycles is None and procedure is not None:
-        cycles = procedure.cycles
-    end = row.start + (procedure.seconds(cycles) if procedure else 0)
+    return next(bookings_of((row,), practice))
+
+
+def bookings_of(rows: Iterable[BookingRow], practice: Practice) -> Iterator[Booking]:
+    """``booking_of`` each."""
+    procedures = {p.code: p for p in practice.procedures}
     sites = [s.name for s in practice.sites]
-    # A site that the practice file does not name any more must not make its bookings vanish.
-    site = row.site if row.site in sites else sites[0]
-    return Booking(
-        row.number, row.external_id, site, row.procedure, row.start, end, row.patient, cycles, row.state,
-        row.made_at, row.changed_at, row.entry,
-    )  # fmt: skip
+    for row in rows:
+        procedure = procedures.get(row.procedure)
+        cycles = row.cycles if row.cycles_done is None else row.cycles_done
+        if cycles is None and procedure is not None:
+            cycles = procedure.cycles
+        end = row.start + (procedure.seconds(cycles) if procedure else 0)
+        # A site that the practice file does not name any more must not make its bookings vanish.
+        site = row.site if row.site in sites else sites[0]
+        yield Booking(
+            row.number, row.external_id, site, row.procedure, row.start, end, row.patient, cycles, row.state,
+            row.made_at, row.changed_at, row.entry,
+        )  # fmt: skip
 
 
 def diary(conn: Link, rule: Rules, until: int = FOREVER, sites: Sequence[str] | None = None) -> dict[int, Booking]:
     """B-number -> booking as it stood at ``until``."""
-    found = {n: booking_of(row, rule.practice) for n, row in bookings.bookings(conn, until).items()}
-    return {n: b for n, b in found.items() if sites is None or b.site in sites}
+    found = bookings_of(bookings.bookings(conn, until).values(), rule.practice)
+    return {b.number: b for b in found if sites is None or b.site in sites}
+
+
+def coming(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, Booking]:
+    """Those of the diary that stand and begin after ``at``; the past is not even looked at."""
+    rows = (row for row in bookings.bookings(conn, at).values() if row.state == "booked" and row.start > at)
+    return {b.number: b for b in bookings_of(rows, rule.practice) if b.site in sites}
+
+
+def under_way(conn: Link, rule: Rules, at: int, number: int) -> Booking | None:
+    """A booking that has begun by ``at`` and of which nobody has said what became of it; None for any other."""
+    row = bookings.bookings(conn, at, number).get(number)
+    begun = row is not None and row.state == "booked" and row.start <= at
+    return booking_of(row, rule.practice) if begun and row is not None else None
 
 
 def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> Booking:

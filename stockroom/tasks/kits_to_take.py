@@ -9,7 +9,7 @@ from stockroom.errors import Refused
 from stockroom.store import Link, ledger
 from stockroom.tasks.act import Recording
 from stockroom.tasks.shelves import LotNow, lot_named, lots_of
-from stockroom.tasks.warm_plan import expiry_end, warm_plan
+from stockroom.tasks.warm_plan import expiry_end, out_for, warm_plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,4 +127,4 @@ def _planned(rec: Recording, kit: Product, booking: Booking) -> list[tuple[str, 
 
 def spent_out(conn: Link, pull: Pull) -> int:
     """Seconds that a kit which was put back has been out, over all its outings."""
-    return pull.out_before + ledger.backs(conn).get(pull.place, pull.at) - pull.at
+    return out_for(pull, ledger.backs(conn).get(pull.place, pull.at))

@@ -9,7 +9,7 @@ from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
 from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused, plan, wasted
 from stockroom.store import Link, ledger
-from stockroom.tasks.diary import diary
+from stockroom.tasks.diary import coming, under_way
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import LotNow, lots_now
 
@@ -29,55 +29,52 @@ class Kits:
 
 def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
     """Every usable warm-up kit of some sites at an instant; held, expired and undated ones are left out."""
-    lots = lots_now(conn, at)
+    warm = {p.code for p in rule.practice.products if p.warms}
+    lots = {key: now for key, now in lots_now(conn, at).items() if now.lot.product in warm}
+    today = {site: rule.opening(site).day(at) for site in sites}
+    places = rule.practice.places
+    pulls = ledger.pulls(conn, at)
     out: list[Kit] = []
     unusable: list[tuple[Pull, str]] = []
-    for pull in ledger.pulls(conn, at).values():
-        now = lots.get(pull.lot)
-        product = rule.practice.product(pull.product)
-        site = rule.practice.site_of(pull.source)
-        site = pull.site if site is None else site
-        if (
-            now is None
-            or product is None
-            or not product.warms
-            or site not in sites
-            or not now.state.quantity(pull.place)
-        ):
+    for pull in pulls.values():
+        now, site = lots.get(pull.lot), places.get(pull.source, pull.site)
+        if now is None or site not in today or not (pieces := now.state.at(pull.place)):
             continue
-        why = _unusable(rule, now, site, at, pull.place)
+        why = "in quarantine" if any(p.held for p in pieces) else "expired" if now.expired(today[site]) else ""
         if why:
             unusable.append((pull, why))
-            continue
-        out.append(kit_out(rule, pull, now, site))
-    return Kits(tuple(out), tuple(_fridge(conn, rule, lots.values(), at, sites)), tuple(unusable))
+        else:
+            out.append(kit_out(rule, pull, now, site))
+    spent = {
+        place: out_for(pulls[n], back) for place, back in ledger.backs(conn).items() if (n := int(place[2:])) in pulls
+    }
+    fridges = [(f.name, f.site) for f in rule.practice.fridges if f.site in today]
+    stock: list[FridgeStock] = []
+    for now in lots.values():
+        for name, site in fridges:
+            if now.lot.expiry is not None and not now.expired(today[site]):
+                stock += _in_fridge(rule, now, name, site, spent)
+    return Kits(tuple(out), tuple(stock), tuple(unusable))
 
 
-def _fridge(conn: Link, rule: Rules, lots: Iterable[LotNow], at: int, sites: Sequence[str]) -> list[FridgeStock]:
-    """Usable kits in the fridges, those put back after an outing apart from the fresh ones: they keep their hours."""
-    found = []
-    fridges = {f.name: f.site for f in rule.practice.fridges if f.site in sites}
-    outings = ledger.pulls(conn, at)
-    backs = ledger.backs(conn)
-    spent = {p.place: p.out_before + backs.get(p.place, p.at) - p.at for p in outings.values()}
-    for now in lots:
-        product = rule.practice.product(now.lot.product)
-        if product is None or not product.warms or now.lot.expiry is None:
-            continue
-        for name, site in fridges.items():
-            if now.expired(rule.opening(site).day(at)):
-                continue
-            pieces: dict[int, int] = {}
-            for parcel in now.state.at(name):
-                if not parcel.held:
-                    hours = spent.get(parcel.kit or "", 0)
-                    pieces[hours] = pieces.get(hours, 0) + parcel.quantity
-            end = expiry_end(rule, now, site)
-            found += [
-                FridgeStock(product.code, now.lot.key, now.lot.code, site, name, end, n, hours)
-                for hours, n in sorted(pieces.items())
-            ]
-    return found
+def _in_fridge(rule: Rules, now: LotNow, fridge: str, site: str, spent: Mapping[str, int]) -> list[FridgeStock]:
+    """Usable kits of a lot in a fridge, those put back after an outing apart from the fresh ones: they keep their
+    hours. ``spent``: P-5 -> seconds out."""
+    pieces: dict[int, int] = {}
+    for parcel in now.state.at(fridge):
+        if not parcel.held:
+            hours = spent.get(parcel.kit or "", 0)
+            pieces[hours] = pieces.get(hours, 0) + parcel.quantity
+    end = expiry_end(rule, now, site)
+    return [
+        FridgeStock(now.lot.product, now.lot.key, now.lot.code, site, fridge, end, n, hours)
+        for hours, n in sorted(pieces.items())
+    ]
+
+
+def out_for(pull: Pull, until: int) -> int:
+    """Seconds that a kit has been out by an instant of this outing, over all its outings."""
+    return pull.out_before + until - pull.at
 
 
 def kit_out(rule: Rules, pull: Pull, now: LotNow, site: str) -> Kit:
@@ -95,27 +92,27 @@ def expiry_end(rule: Rules, now: LotNow, site: str) -> int | None:
     return rule.opening(site).midnight(now.lot.expiry + timedelta(days=1))
 
 
-def _unusable(rule: Rules, now: LotNow, site: str, at: int, place: str) -> str:
-    if any(p.held for p in now.state.at(place)):
-        return "in quarantine"
-    if now.expired(rule.opening(site).day(at)):
-        return "expired"
-    return ""
-
-
 def needs_of(rule: Rules, booking: Booking, promised: Sequence[int]) -> list[Need]:
     """A need for each warm kit that a booking's procedure uses."""
-    procedure = rule.practice.procedure(booking.procedure)
-    if procedure is None:
-        return []
+    return needs(rule, [booking], {booking.number: promised})
+
+
+def needs(rule: Rules, bookings: Iterable[Booking], promised: Mapping[int, Sequence[int]]) -> list[Need]:
+    """``needs_of`` each; ``promised``: booking -> P-numbers of the kits promised to it."""
     products = {p.code: p for p in rule.practice.products}
-    pieces = used_by(procedure, booking.cycles, products).gross
-    return [
-        Need(booking.number, booking.start, booking.end, booking.procedure, code, booking.site, tuple(promised))
-        for code, n in pieces.items()
-        if products[code].warms
-        for _ in range(n)
-    ]
+    procedures = {p.code: p for p in rule.practice.procedures}
+    kits: dict[tuple[str, int | None], list[str]] = {}
+    found: list[Need] = []
+    for b in bookings:
+        alike = (b.procedure, b.cycles)
+        if alike not in kits:
+            procedure = procedures.get(b.procedure)
+            pieces = {} if procedure is None else used_by(procedure, b.cycles, products).gross
+            kits[alike] = [code for code, n in pieces.items() if products[code].warms for _ in range(n)]
+        for code in kits[alike]:
+            pulls = tuple(promised.get(b.number, ()))
+            found.append(Need(b.number, b.start, b.end, b.procedure, code, b.site, pulls))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,15 +148,14 @@ def warm_plan(
     """
     rule = rule or rules(conn, at)
     sites = rule.sites(site)
-    booked = {n: b for n, b in diary(conn, rule, at, sites).items() if b.state == "booked"}
-    coming = {n: b for n, b in booked.items() if b.start > at}
+    bookings = coming(conn, rule, at, sites)
     promised: dict[int, list[int]] = {}
     for pull in ledger.pulls(conn, at).values():
         if pull.booking is not None:
             promised.setdefault(pull.booking, []).append(pull.number)
-    kits = _not_begun(kits_now(conn, rule, at, sites), rule, booked, at)
-    needs = tuple(need for b in coming.values() for need in needs_of(rule, b, promised.get(b.number, ())))
-    rows = plan(needs, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    kits = _not_begun(conn, kits_now(conn, rule, at, sites), rule, bookings, at)
+    wanted = tuple(needs(rule, bookings.values(), promised))
+    rows = plan(wanted, kits.out, kits.fridge, rule.practice, rule.openings, at)
     if cures and any(r.state == "short" for r in rows):
         from stockroom.tasks.cures import with_cures
 
@@ -169,21 +165,21 @@ def warm_plan(
         horizon = rule.opening(sites[0])
         last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
         rows = [r for r in rows if r.start < last]
-    return WarmPlan(at, tuple(sorted(rows, key=lambda r: (r.start, r.booking, r.product))), kits, needs, coming, unused)
+    return WarmPlan(at, tuple(rows), kits, wanted, bookings, unused)
 
 
-def _not_begun(kits: Kits, rule: Rules, booked: Mapping[int, Booking], at: int) -> Kits:
+def _not_begun(conn: Link, kits: Kits, rule: Rules, coming: Mapping[int, Booking], at: int) -> Kits:
     """The same kits; one promised to a booking that has begun is at that booking, unless it cannot serve it: nobody uses
     a cold kit by plan, so that one stays free for others as it was before.
     """
     products = {p.code: p for p in rule.practice.products}
 
     def freed(kit: Kit) -> Kit:
-        holder = booked.get(kit.promised_to or 0)
-        begun = holder is not None and holder.start <= at
-        if begun and holder is not None and not fits(kit, products[kit.product], holder.start, holder.end):
-            return replace(kit, promised_to=None)
-        return kit
+        if kit.promised_to is None or kit.promised_to in coming:
+            return kit
+        holder = under_way(conn, rule, at, kit.promised_to)
+        in_vain = holder is not None and not fits(kit, products[kit.product], holder.start, holder.end)
+        return replace(kit, promised_to=None) if in_vain else kit
 
     return replace(kits, out=tuple(map(freed, kits.out)))
 
