@@ -3,9 +3,11 @@
 One allotment per product and site, since a kit serves where it stands.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from operator import attrgetter
+from typing import NamedTuple, TypeVar
 
 from stockroom.core.matching import Option, Want, assignment
 from stockroom.core.opening import Opening
@@ -23,8 +25,7 @@ from stockroom.core.takeout import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(NamedTuple):
     """One kit that a booking wants; a booking that uses two has two. ``promised``: pulls promised to the booking."""
 
     booking: int
@@ -94,23 +95,31 @@ def allotments(
     """
     products = {p.code: p for p in practice.products if p.warms}
     extra = dict(besides or {})
-    grouped: dict[tuple[str, str], list[Need]] = {key: [] for key in extra}
-    for need in needs:
-        grouped.setdefault((need.site, need.product), []).append(need)
+    wanted, kits, stock = _by_kind(needs), _by_kind(out_kits), _by_kind(fridge_stock)
     bookings = {need.booking for need in needs}
     made: list[Allotment] = []
-    for (site, code), wanted in grouped.items():
+    for site, code in dict.fromkeys([*extra, *wanted]):
         if (product := products.get(code)) is None:
             continue
-        stock = [s for s in fridge_stock if (s.site, s.product) == (site, code) and s.quantity > 0]
-        stock.sort(key=lambda s: (s.expiry_end is None, s.expiry_end or 0, -s.out_before))
-        wanted = sorted(wanted, key=lambda n: (n.start, n.end, n.booking))
+        here = sorted(wanted.get((site, code), ()), key=attrgetter("start", "end", "booking"))
+        lots = [s for s in stock.get((site, code), ()) if s.quantity > 0]
+        lots.sort(key=lambda s: (s.expiry_end is None, s.expiry_end or 0, -s.out_before))
         opening = openings[site]
-        one = Allotment(product, site, opening, habits(practice), now, opening.day(now), wanted, stock)
-        here = [kit for kit in out_kits if (kit.site, kit.product) == (site, code)]
-        _give(one, here, bookings, extra.get((site, code), 0))
+        one = Allotment(product, site, opening, habits(practice), now, opening.day(now), here, lots)
+        _give(one, kits.get((site, code), []), bookings, extra.get((site, code), 0))
         made.append(one)
     return made
+
+
+Kind = TypeVar("Kind", Need, Kit, FridgeStock)
+
+
+def _by_kind(them: Iterable[Kind]) -> dict[tuple[str, str], list[Kind]]:
+    """(site, product) -> those of that site and product, in their order."""
+    found: dict[tuple[str, str], list[Kind]] = {}
+    for one in them:
+        found.setdefault((one.site, one.product), []).append(one)
+    return found
 
 
 def fits(kit: Kit, product: Product, start: int, end: int) -> bool:
@@ -119,19 +128,19 @@ def fits(kit: Kit, product: Product, start: int, end: int) -> bool:
     return ready_at(kit, product) <= start and (limit is None or end <= limit)
 
 
-def want(one: Allotment, start: int, end: int, times: TakeOut) -> Want:
+def want(now: int, start: int, end: int, times: TakeOut) -> Want:
     """A kit wanted, as the matching sees it: how long it would be out where somebody can still take it out."""
     moment = times.staffed_by
-    return Want(start, end, None if moment is None or moment < one.now else end - moment)
+    return Want(start, end, None if moment is None or moment < now else end - moment)
 
 
 def _give(one: Allotment, kits: list[Kit], bookings: set[int], extra: int) -> None:
     """Keep the promises, then give out the rest."""
-    left = time_left(one.product)
-    one.times = [take_out(n.start, n.end, one.product.warmup_seconds, left, one.opening, one.habit) for n in one.needs]
+    warmup, left, opening, habit = one.product.warmup_seconds, time_left(one.product), one.opening, one.habit
+    one.times = [take_out(need.start, need.end, warmup, left, opening, habit) for need in one.needs]
     _keep_promises(one, kits, bookings)
     unpromised = [i for i in range(len(one.needs)) if i not in one.promised]
-    one.wants = [want(one, one.needs[i].start, one.needs[i].end, one.times[i]) for i in unpromised]
+    one.wants = [want(one.now, one.needs[i].start, one.needs[i].end, one.times[i]) for i in unpromised]
     one.sources = [*one.free]
     one.options = [_option(one, kit) for kit in one.free]
     for stock in one.stock:

@@ -17,6 +17,7 @@ by ``pairing``.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from stockroom.core.pairing import Pairing, Posts, Seekers, in_order
 
@@ -24,8 +25,7 @@ FOREVER = 1 << 61
 """Stands for a limit that is not known."""
 
 
-@dataclass(frozen=True, slots=True)
-class Want:
+class Want(NamedTuple):
     """One kit wanted from ``start`` to ``end``.
 
     ``out_for``: how many seconds a kit from the fridge would have been out at the end, taken out at the last

@@ -125,7 +125,7 @@ def _served(asked: Sequence[Asked], start: int, end: int) -> tuple[str, int | No
     for one, spare, number in asked:
         warmup, left = one.product.warmup_seconds, time_left(one.product)
         times = take_out(start, end, warmup, left, one.opening, one.habit)
-        wanted = want(one, start, end, times)
+        wanted = want(one.now, start, end, times)
         if not spare.takes(wanted, number):
             if start - warmup < one.now:
                 return TOO_SOON, None

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from zoneinfo import ZoneInfo
 
 from stockroom.core.moments import Moments, Span
@@ -47,6 +47,7 @@ class Opening:
     site: Site
     exceptions: tuple[DayException, ...] = ()
     _known: dict[date, tuple[Span, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _clocks: dict[int, tuple[date, str]] = field(default_factory=dict, init=False, repr=False, compare=False)
     _moments: dict[tuple[int, int, tuple[int, ...]], Moments] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -70,9 +71,17 @@ class Opening:
 
     def clock(self, at: int) -> str:
         """``Fri 6 Mar 15:45`` for people, in English whatever the computer's language."""
-        local = datetime.fromtimestamp(at, self.zone)
-        # Not by strftime, which takes four times as long: a plan says two clock times a line.
-        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]} {local.hour:02}:{local.minute:02}"
+        return self.day_and_clock(at)[1]
+
+    def day_and_clock(self, at: int) -> tuple[date, str]:
+        """``day`` and ``clock`` at once, each instant worked out once: a plan says two or three a line."""
+        known = self._clocks.get(at)
+        if known is None:
+            local = datetime.fromtimestamp(at, self.zone)
+            day = local.date()
+            known = day, _day_text(day) + _minute_text(60 * local.hour + local.minute)
+            self._clocks[at] = known
+        return known
 
     def typed(self, at: int) -> str:
         """``2026-03-06T15:45`` as a person may type it; with its offset where the clock shows that time twice."""
@@ -196,6 +205,16 @@ def _staffed_minutes(opening: Opening, day: date) -> list[Span]:
 def _days(first: date, number: int, step: int) -> Iterator[date]:
     """So many days from ``first`` on, forwards (step 1) or backwards (-1)."""
     return (first + timedelta(days=step * n) for n in range(number))
+
+
+@lru_cache(maxsize=4096)
+def _day_text(day: date) -> str:
+    return f"{_DAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} "
+
+
+@cache
+def _minute_text(minute: int) -> str:
+    return f"{minute // 60:02}:{minute % 60:02}"
 
 
 @lru_cache(maxsize=65_536)

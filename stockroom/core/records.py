@@ -6,6 +6,7 @@ Nothing here is ever changed: a correction is another record. What stands at an 
 
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 OUTSIDE = ("supplier", "used", "discarded", "returned", "adjusted")
 """Places that are not in the practice: where pieces come from and go to, so that every movement has two ends."""
@@ -94,8 +95,7 @@ class Pull:
         return f"P-{self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Booking:
+class Booking(NamedTuple):
     """A booking as its latest change says. ``state`` is booked, done, missed or cancelled."""
 
     number: int

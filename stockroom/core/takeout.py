@@ -4,6 +4,7 @@ All times are elapsed seconds between UTC instants: 24 h are 24 h, whatever the 
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from stockroom.core.opening import SEARCH_SECONDS, Opening
 from stockroom.core.practice import Practice, Product
@@ -43,8 +44,7 @@ class FridgeStock:
     out_before: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class TakeOut:
+class TakeOut(NamedTuple):
     """The times between which a kit must leave the fridge; ``not_before`` None where no limit is known."""
 
     not_before: int | None
@@ -81,8 +81,10 @@ def use_by(kit: Kit, product: Product) -> int | None:
 def last_use(kit: Kit, product: Product) -> int | None:
     """The limit that is known for a kit, be it only its expiry; None where there is none at all."""
     left = time_left(product, kit.out_before)
-    known = [limit for limit in (None if left is None else kit.pulled_at + left, kit.expiry_end) if limit is not None]
-    return min(known, default=None)
+    if left is None:
+        return kit.expiry_end
+    limit = kit.pulled_at + left
+    return limit if kit.expiry_end is None else min(limit, kit.expiry_end)
 
 
 def time_left(product: Product, out_before: int = 0) -> int | None:

@@ -1,7 +1,6 @@
 """What would cure a booking for which no kit is left: a decision about held stock, an order on its way, a new one."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from stockroom.core.deliveries import next_arrival
 from stockroom.core.practice import Product
@@ -72,7 +71,7 @@ def _arriving(rule: Rules, row: Row, product: Product, what: str, due: int, see:
     start = -(-start // 60) * 60
     what += f": too late for it; from {opening.clock(start)} on it could serve"
     return _more(
-        replace(row, earliest_start=start), what, see, f"booking move B-{row.booking} --start {opening.typed(start)}"
+        row._replace(earliest_start=start), what, see, f"booking move B-{row.booking} --start {opening.typed(start)}"
     )
 
 
@@ -85,11 +84,11 @@ def _in_quarantine(conn: Link, product: str, at: int) -> tuple[int, list[str]]:
 def _held(row: Row, pieces: int, causes: Sequence[str]) -> Row:
     """Where stock is held a decision could cure it: says so, and which excursion it waits for."""
     if not pieces:
-        return replace(row, todo="")
+        return row._replace(todo="")
     todo = "fridge check" if any(c.startswith("E-") for c in causes) else f"stock list --product {row.product}"
-    return replace(row, why=f"{row.why}; {pieces} in quarantine ({', '.join(causes)})", todo=todo)
+    return row._replace(why=f"{row.why}; {pieces} in quarantine ({', '.join(causes)})", todo=todo)
 
 
 def _more(row: Row, what: str, *todos: str) -> Row:
     said = list(dict.fromkeys([*row.todos, *todos]))
-    return replace(row, why=f"{row.why}; {what}", todo=said[0], others=tuple(said[1:]))
+    return row._replace(why=f"{row.why}; {what}", todo=said[0], others=tuple(said[1:]))

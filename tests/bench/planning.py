@@ -1,6 +1,10 @@
-"""How long the warm-up plan's assignment takes: python tests/bench/planning.py [--small]
+"""How long the warm-up plan takes: python tests/bench/planning.py [--small]
 
-Ten thousand bookings and ten thousand kits that are out for 48 hours each, against networkx's maximum matching on the
+First ten thousand bookings and ten thousand kits of a database, all in the fridge, three in ten out, all out: the plan,
+down to its last row and word, against reading bookings and kits (what stands where, held for what, out since when) from
+the database as every command does; at most twice as long. The plan's time is that of both, less that of reading.
+
+Then ten thousand bookings and ten thousand kits that are out for 48 hours each, against networkx's maximum matching on the
 same pairs (at least 20 times faster); both must serve as many. All in one process, medians in turn. The instance is
 made up: a year of bookings, one in ten of them blocked.
 """
@@ -8,13 +12,20 @@ made up: a year of bookings, one in ten of them blocked.
 import argparse
 import random
 import statistics
+import tempfile
 import time
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import networkx as nx
+from full_practice import NOW, full_practice
 
+from stockroom.cli.main import collect_seldom
 from stockroom.core.matching import Option, Want, assignment, serves
+from stockroom.tasks.diary import coming
+from stockroom.tasks.rules import rules
+from stockroom.tasks.warm_plan import kits_now, warm_plan
 
 HOUR, DAY = 3600, 86_400
 
@@ -52,10 +63,37 @@ def timed(work: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
+def against_reading(n: int) -> None:
+    """Planning against reading, for each kind of practice; processor time, medians of five in turn."""
+    for kind in ("fridge", "mixed", "out"):
+        with tempfile.TemporaryDirectory() as folder:
+            store = full_practice(Path(folder), kind, n)
+            read, both = [], []
+            for _ in range(5):
+                with store.reading() as conn:
+                    rule = rules(conn, NOW)
+                    began = time.process_time()
+                    coming(conn, rule, NOW, rule.sites(None))
+                    kits_now(conn, rule, NOW, rule.sites(None))
+                    read.append(time.process_time() - began)
+                with store.reading() as conn:
+                    rule = rules(conn, NOW)
+                    began = time.process_time()
+                    made = warm_plan(conn, NOW, rule=rule)
+                    both.append(time.process_time() - began)
+            a, b = statistics.median(read), statistics.median(both)
+            served = sum(row.state in ("ready", "warming", "due", "planned") for row in made.rows)
+            print(
+                f"{kind}: {served:,} of {len(made.rows):,} served; read {a:.3f} s, planned {b - a:.3f} s: {(b - a) / a:.2f} x (at most 2)"
+            )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--small", action="store_true", help="a tenth of everything, to see that it runs")
     n = 1000 if parser.parse_args().small else 10_000
+    collect_seldom()  # as the program's own entry does
+    against_reading(n)
     wants, options = instance(n)
     graph = nx.Graph()
     graph.add_nodes_from(range(n), bipartite=0)

@@ -38,7 +38,7 @@ def moment(text: str, zone: str = "Europe/Amsterdam") -> int:
 
 def need(start: str | int, booking: int = 7, minutes: int = 105, **given) -> Need:
     at = moment(start) if isinstance(start, str) else start
-    return replace(Need(booking, at, at + 60 * minutes, "whitening", "CK", ""), **given)
+    return Need(booking, at, at + 60 * minutes, "whitening", "CK", "")._replace(**given)
 
 
 def stock(quantity: int = 1, expiry: str = "2027-01-01T00:00", **given) -> FridgeStock:

@@ -175,7 +175,7 @@ def test_1000_instances_of_a_busy_week_reach_the_maximum():
     for n in range(1000):
         few = int(rng.integers(2, 40))
         wants, options = random_instance(rng, int(rng.integers(1, 45)), int(rng.integers(1, 45)))
-        wants = [replace(w, start=w.start // few * few, end=w.start // few * few + w.end - w.start) for w in wants]
+        wants = [w._replace(start=w.start // few * few, end=w.start // few * few + w.end - w.start) for w in wants]
         options = [replace(o, use_by=o.use_by if k % 3 else 150) for k, o in enumerate(options)]
         most = served(checked(wants, options))
         assert most == by_scipy(wants, options)
