@@ -49,7 +49,7 @@ def kit(pull: int, hours_ago: float) -> Kit:
 
 
 def need(start: int, booking: int = 1, seconds: int = 105 * 60, **given) -> Need:
-    return replace(Need(booking, start, start + seconds, "whitening", "CK", ""), **given)
+    return Need(booking, start, start + seconds, "whitening", "CK", "")._replace(**given)
 
 
 def asked(needs=(), kits=(), fridge=(), days=6, place=PLACE, procedure=WHITENING, now=NOON, rules=None) -> list[Day]:
@@ -108,7 +108,7 @@ def test_a_kit_out_that_its_booking_could_spare_is_offered():
     friday = need(PLACE.at(date(2026, 2, 27), 840))
     days = asked([friday], [kit(5, 25)], [stock()], days=1)
     assert clock(days) == [[("12:00", "15:45", "out")]]
-    assert clock(asked([replace(friday, promised=(5,))], [kit(5, 25)], [stock()], days=1)) == [say.TOO_SOON]
+    assert clock(asked([friday._replace(promised=(5,))], [kit(5, 25)], [stock()], days=1)) == [say.TOO_SOON]
 
 
 def test_a_procedure_that_needs_two_kits():
