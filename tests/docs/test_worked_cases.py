@@ -8,7 +8,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from conftest import Line
+from conftest import PRACTICE, Line
 from doc_pages import DOCS, parts, prose
 
 from stockroom.core.checks import StaffedDay, missed_checks
@@ -173,6 +173,39 @@ def test_cautions(cli: Line) -> None:
     assert CAUTIONS[1] in freed
     sentence = "This records your decision; it does not say that the kit is fit for use."
     assert sentence in freed and sentence in page
+
+
+def test_receiving(cli: Line) -> None:
+    said = worked("receiving")
+    into = ("--expiry", "2026-04-11", "--into", "Cold one")
+    left = {}
+    for n in (8, 20):
+        words = ("stock", "receive", "KIT", "--lot", f"L{n}", "--quantity", n, *into)
+        left[n] = cli.ask(*words)
+        cli.ok("undo", "--why", "the other one")
+    assert f"expiry 11 April: {left[8]['days_left']} days, short-dated" in said
+    assert left[8]["warnings"] and f"{left[8]['usual_days']} days are usual" in said
+    assert f"Of 8 none will be left, of 20 there will be {left[20]['expected_unused']}" in said
+    assert left[8]["expected_unused"] == 0
+
+
+def test_transfers(line) -> None:
+    said = worked("transfers")
+    hours = next(x for x in PRACTICE.splitlines() if x.startswith("hours"))
+    sites = f'[[site]]\nname = "North"\n{hours}\n[[site]]\nname = "South"\n{hours}\n'
+    text = PRACTICE.replace(hours + "\n", "").replace("[[fridge]]\n", sites + "[[fridge]]\n", 1)
+    for name, site in (("Cold one", "North"), ("Cold two", "South"), ("Cupboard", "North")):
+        text = text.replace(f'name = "{name}"\n', f'name = "{name}"\nsite = "{site}"\n')
+    cli = line(text)
+    alone = cli.ask("--site", "South", "reorder", "list")["suppliers"][0]["lines"][0]
+    assert f"have to order {alone['order_quantity']}" in said
+    words = ("--lot", "L", "--expiry", "2026-03-12", "--quantity", 10, "--into", "Cold one")
+    cli.ok("stock", "receive", "KIT", *words)
+    found = cli.ask("--site", "South", "reorder", "list")
+    (move,), (row,) = found["transfers"], found["suppliers"][0]["lines"]
+    assert f"expects {row['unbooked_mean']:.2f} uses" in said
+    assert f"{move['quantity']} go to {move['to_site']}" in said
+    assert f"it then needs {row['need']} and orders {row['order_quantity']}" in said
 
 
 def test_every_rule_has_its_case_here() -> None:
