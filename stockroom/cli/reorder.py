@@ -143,3 +143,22 @@ def sheet(
     from stockroom.cli.reorder_papers import sheet_command
 
     return sheet_command(job, named, out)
+
+
+@looks(group, "rehearse")
+def rehearse(
+    job: Job,
+    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")],
+    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="How many weeks ahead, 4 to 260.")] = 52,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="How often, 100 to 100000.")] = 2000,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="The same seed gives the same answer.")] = 1,
+) -> Answer:
+    """What each service target would cost in waste and shortage, played forward over your own demand."""
+    from stockroom.cli.rehearse_show import draw_rehearsal
+    from stockroom.pages.rehearsal_answer import rehearsal_answer
+    from stockroom.tasks.rehearse import rehearse as rehearsed
+
+    found = rehearsed(
+        job.store(), job.as_of(), product, job.site, weeks=weeks, runs=runs, seed=seed, advance=job.advance
+    )
+    return Answer(rehearsal_answer(found), False, lambda screen: draw_rehearsal(screen, found))

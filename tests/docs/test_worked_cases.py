@@ -3,6 +3,7 @@
 Source of each: the page names it (published) or shows the arithmetic (derived).
 """
 
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -11,6 +12,7 @@ import numpy as np
 from conftest import PRACTICE, Line
 from doc_pages import DOCS, parts, prose
 
+from stockroom.core.bands import ratio_band
 from stockroom.core.checks import StaffedDay, missed_checks
 from stockroom.core.counts import poisson, quantile
 from stockroom.core.demand import unbooked_mean_procedures
@@ -20,6 +22,7 @@ from stockroom.core.matching import Option, Want, assignment
 from stockroom.core.opening import Opening
 from stockroom.core.orders import OrderInput, joint_chance, order_line
 from stockroom.core.practice import Closure, Procedure, Product, Site, Use
+from stockroom.core.rehearsal import CHUNK, Drawn, Plan, played
 from stockroom.core.spells import Line as LimitLine
 from stockroom.core.spells import spells
 from stockroom.core.takeout import Habits, take_out
@@ -144,6 +147,32 @@ def test_orders() -> None:
     page = prose((DOCS / "rules" / "orders.md").read_text(encoding="utf-8"))
     together = joint_chance({str(n): 0.95 for n in range(7)}, map(str, range(7)))
     assert f"Seven products at 0.95 are {together:.2f} together" in page
+
+
+def test_rehearsal() -> None:
+    said = worked("rehearsal")
+    one = np.ones(1, np.int32)
+    wanted = np.array([3, 1, 6], np.int32)
+    plan = Plan(
+        periods=3,
+        level=np.full((3, 1), 5, np.int32),
+        arrives=np.arange(3, dtype=np.int32)[:, None],
+        life=2 * one,
+        pack=one,
+    )
+    got = played(plan, lambda _, size: Drawn(wanted[:, None, None]), 1)
+    assert "3, 1 and 6 are wanted" in said
+    assert (
+        f"{got.ordered[0, 0]} ordered = {got.demand[0, 0]} wanted − {got.lost[0, 0]} lost + {got.wasted[0, 0]} wasted"
+        in said
+    )
+    long = replace(plan, periods=130, level=np.full((130, 1), 5, np.int32), arrives=np.arange(130, dtype=np.int32)[:, None], counted_from=30)  # fmt: skip
+    draw = np.random.default_rng(1).poisson(3, (130, 1, 1500)).astype(np.int32)
+    got = played(long, lambda number, size: Drawn(draw[:, :, number * CHUNK :][:, :, :size]), 1500)
+    wasted, served = ratio_band(got.wasted[0], 100), ratio_band(got.lost[0], got.demand[0]).rest()
+    # the exact figures stand in tests/core/test_rehearsal.py
+    assert "are 0.3446 wasted a day and 95.51 % served" in said
+    assert wasted.low <= 0.3446 <= wasted.high and served.low <= 0.9551 <= served.high
 
 
 BOOKINGS = (
