@@ -148,7 +148,13 @@ class _Chunk:
     """Periods in which anything joined the queue, and after whose life anything can expire."""
     ending: Counts = field(init=False)
     """(periods and a span more, rows): of the first lots in the queue, pieces whose last period is over by then."""
+    lives: tuple[int, ...] = field(init=False)
+    """The lives that rows have, each once."""
     sums: dict[str, Counts] = field(init=False)
+    begun: tuple[Counts, Counts, Counts, Counts] = field(init=False)
+    """When counting began: asked, came, the position, and what was there."""
+    joined: Counts = field(init=False)
+    """What has joined the queue from aside since then."""
     touched: Flags = field(init=False)
     """Where something was lost in the cycle that is going on."""
     one: Counts = field(init=False)
@@ -162,6 +168,7 @@ class _Chunk:
         self.ending = np.zeros((ends, shape[0]), np.int32)
         self.gone, self.asked, self.one = (np.zeros(shape, np.int32) for _ in range(3))
         self.aside, self.due, self.fresh = [], {}, set()
+        self.lives = tuple(set(plan.life.tolist()))
         for row, last, pieces in sorted(plan.lots, key=lambda lot: lot[1]):
             joins = last - int(plan.life[row]) + 1
             if joins > 0:
@@ -195,11 +202,12 @@ class _Chunk:
         return self._closed()
 
     def _count_from(self, t: int) -> None:
-        names = ("lost", "short", "wasted", "kept", "ordered", "arrived")
+        names = ("lost", "short", "wasted", "kept")
         self.sums = {name: np.zeros_like(self.gone) for name in names}
         self.touched = np.zeros(self.gone.shape, np.bool_)
-        self.sums["position"], self.sums["stood"] = self._whole(self.asked), self._whole(self.came[t])
-        self.sums["peak"] = self.sums["stood"].copy()
+        self.joined = np.zeros_like(self.gone)
+        self.begun = (self.asked.copy(), self.came[t].copy(), self._whole(self.asked), self._whole(self.came[t]))
+        self.sums["peak"] = self.begun[3].copy()
 
     def _whole(self, total: Counts) -> Counts:
         """A total less what is gone, and what is kept aside."""
@@ -226,14 +234,14 @@ class _Chunk:
         if (arrives < 0).any():
             packs[arrives < 0] = 0
         self.asked += packs
-        self.sums["ordered"] += packs
         self._send(t, packs)
 
     def _send(self, t: int, pieces: Counts) -> None:
         arrives = self.plan.arrives[t]
-        for period in sorted(set(arrives.tolist()) - {-1}):
-            rows = arrives == period
-            sent = pieces if rows.all() else np.where(rows[:, None], pieces, 0)
+        periods = sorted(set(arrives.tolist()) - {-1})
+        for period in periods:
+            # where there is but one period, rows that order nothing bring nothing in it
+            sent = pieces if len(periods) == 1 else np.where((arrives == period)[:, None], pieces, 0)
             if self.drawn.late is None:
                 self._bring(period, sent)
                 continue
@@ -251,20 +259,21 @@ class _Chunk:
         else:
             self.fresh.add(t)
             np.add(self.came[t], brought, out=new)
-            self.sums["arrived"] += brought
         for joins, pieces in self.aside:
             if joins == t:
                 self.fresh.add(t)
-                new += pieces
-                self.asked += pieces
+                for total in (new, self.asked, self.joined):
+                    total += pieces
         self.aside = [(joins, pieces) for joins, pieces in self.aside if joins != t]
-        soon = [self.due[p] for p in range(t + 1, t + 1 + self.plan.unready) if p in self.due]
-        if soon or brought is not None:
-            np.maximum(self.sums["peak"], sum(soon, start=self._whole(new)), out=self.sums["peak"])
+        here = np.subtract(new, self.gone, out=self.one)
+        unready = [self.due[p] for p in range(t + 1, t + 1 + self.plan.unready) if p in self.due]
+        if unready or brought is not None:
+            stands = sum((*unready, *(pieces for _, pieces in self.aside)), start=here)
+            np.maximum(self.sums["peak"], stands, out=self.sums["peak"])
 
     def _serve(self, t: int) -> None:
+        """Serves the period from what is in the queue, which ``_arrive`` left in ``one``, then from what is kept aside."""
         wanted, lost = self.drawn.demand[t], self.one
-        np.subtract(self.came[t + 1], self.gone, out=lost)
         np.minimum(lost, wanted, out=lost)
         self.gone += lost
         np.subtract(wanted, lost, out=lost)
@@ -286,20 +295,21 @@ class _Chunk:
     def _over(self, t: int) -> Counts:
         """(rows, runs or 1): of all that ever joined the queue, what has come to the end of its life by period t."""
         born = t + 2 - self.plan.life
-        young = born <= 0
         found: Counts
-        if young.all():
+        if t + 2 <= min(self.lives):
             found = self.ending[t][:, None]
-        elif (born == born[0]).all():
-            found = self.came[born[0]]
+        elif len(self.lives) == 1:
+            found = self.came[t + 2 - self.lives[0]]
         else:
+            young = born <= 0
             found = self.came[np.maximum(born, 0), np.arange(len(born))]
             found[young] = self.ending[t][young, None]
         return found
 
     def _expire(self, t: int) -> None:
-        born = set((t + 1 - self.plan.life).tolist())
-        if not self.fresh.isdisjoint(born) or (self.ending[t] > self.ending[t - 1] if t else self.ending[t]).any():
+        if any(max(last, 0) == t for _, last, _ in self.plan.lots) or any(
+            t + 1 - life in self.fresh for life in self.lives
+        ):
             over = np.subtract(self._over(t), self.gone, out=self.one)
             np.maximum(over, 0, out=over)
             self.gone += over
@@ -330,11 +340,12 @@ class _Chunk:
 
     def _closed(self) -> Played:
         plan, sums = self.plan, self.sums
+        asked, came, position, stood = self.begun
         demand = self.drawn.demand[plan.counted_from : plan.periods].sum(axis=0, dtype=np.int32)
         used = demand - sums["lost"] + sums["wasted"]
-        gain = self._whole(self.asked) - sums.pop("position")
-        stands = self._whole(self.came[plan.periods])
-        if not ((stands == sums.pop("stood") + sums["arrived"] - used) & (sums["ordered"] == used + gain)).all():
+        ordered, arrived = self.asked - asked - self.joined, self.came[plan.periods] - came - self.joined
+        gain = self._whole(self.asked) - position
+        if not ((self._whole(self.came[plan.periods]) == stood + arrived - used) & (ordered == used + gain)).all():
             raise ArithmeticError("the books of a rehearsal do not balance")
-        sums["kept"] += plan.unready * sums.pop("arrived")
-        return Played(periods=0, cycles=plan.cycles, demand=demand, gain=gain, **sums)
+        sums["kept"] += plan.unready * arrived
+        return Played(periods=0, cycles=plan.cycles, demand=demand, ordered=ordered, gain=gain, **sums)
