@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
-from time import perf_counter
+from time import process_time
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -49,7 +49,7 @@ def kit(pull: int, hours_ago: float) -> Kit:
 
 
 def need(start: int, booking: int = 1, seconds: int = 105 * 60, **given) -> Need:
-    return replace(Need(booking, start, start + seconds, "whitening", "CK", ""), **given)
+    return Need(booking, start, start + seconds, "whitening", "CK", "")._replace(**given)
 
 
 def asked(needs=(), kits=(), fridge=(), days=6, place=PLACE, procedure=WHITENING, now=NOON, rules=None) -> list[Day]:
@@ -108,7 +108,7 @@ def test_a_kit_out_that_its_booking_could_spare_is_offered():
     friday = need(PLACE.at(date(2026, 2, 27), 840))
     days = asked([friday], [kit(5, 25)], [stock()], days=1)
     assert clock(days) == [[("12:00", "15:45", "out")]]
-    assert clock(asked([replace(friday, promised=(5,))], [kit(5, 25)], [stock()], days=1)) == [say.TOO_SOON]
+    assert clock(asked([friday._replace(promised=(5,))], [kit(5, 25)], [stock()], days=1)) == [say.TOO_SOON]
 
 
 def test_a_procedure_that_needs_two_kits():
@@ -196,7 +196,7 @@ def test_four_weeks_with_fifty_bookings_take_no_time():
     needs = [need(PLACE.at(THURSDAY + timedelta(days=n % 28), 540 + 15 * (n % 20)), n) for n in range(50)]
     kits = [kit(n, n) for n in range(10)]
     fridge = [stock(20), stock(20, lot=2, expiry_end=NOON + 20 * 86_400)]
-    began = perf_counter()
+    began = process_time()
     days = asked(needs, kits, fridge, 28)
-    assert perf_counter() - began < 1
+    assert process_time() - began < 1
     assert any(found for _, found, _ in days)

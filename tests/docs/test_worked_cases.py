@@ -204,6 +204,33 @@ def test_cautions(cli: Line) -> None:
     assert sentence in freed and sentence in page
 
 
+def test_recall(cli: Line) -> None:
+    said = worked("recall")
+    for lot in ("3C001", "3c001"):
+        words = (
+            "stock",
+            "receive",
+            "KIT",
+            "--lot",
+            lot,
+            "--expiry",
+            "2026-12-31",
+            "--quantity",
+            4,
+            "--into",
+            "Cold one",
+        )
+        cli.ok(*words, "--at", "2026-02-27T09:00")
+    cli.ok("booking", "add", "white", "--start", "2026-03-03T12:00", "--patient", "P-1", "--at", "2026-02-27T09:05")
+    cli.ok("warmup", "pull", "B-1", "--lot", "3C001")
+    cli.ok("booking", "done", "B-1", now="2026-03-03T15:00:00+00:00")
+    cli.ok("warmup", "pull", "--product", "KIT", "--lot", "3C001", now="2026-03-03T15:10:00+00:00")
+    told = cli("recall", "KIT", "3C001", now="2026-03-03T16:00:00+00:00").out
+    summed = "4 received = 2 on hand + 1 out + 1 used + 0 discarded + 0 returned"
+    assert summed in prose(told) and summed in said
+    assert "3 pieces of it can still be used" in told and "Three can still be used" in said
+
+
 def test_receiving(cli: Line) -> None:
     said = worked("receiving")
     into = ("--expiry", "2026-04-11", "--into", "Cold one")
