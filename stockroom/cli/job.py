@@ -212,6 +212,8 @@ def _command(
             answer = fn(job, **given)
             if answer is not None:
                 finish(job, answer)
+            if kind == "records":
+                _daily_copy(job)
 
         parameters = [inspect.Parameter("ctx", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context)]
         parameters += [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own]
@@ -226,6 +228,19 @@ def _command(
         return fn
 
     return wrap
+
+
+def _daily_copy(job: Job) -> None:
+    """One copy a day, unasked, once something was recorded. What goes wrong with it is said, and undoes nothing."""
+    from datetime import datetime
+
+    from stockroom.tasks.daily_copy import daily
+
+    if job._store is None or job._store.path is None:
+        return
+    wrong = daily(job.where, datetime.fromtimestamp(job.now, job.zone()).date())
+    if wrong is not None:
+        sys.stderr.write(f"stockroom: today's copy of the database could not be made: {plain(wrong)}\n")
 
 
 def _as_typed(value: Any) -> Any:

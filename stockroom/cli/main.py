@@ -11,7 +11,7 @@ from pathlib import Path
 
 import typer
 
-from stockroom.cli import booking, demo, fridge, practice, records, reorder, setup, stock, trace, warmup
+from stockroom.cli import booking, demo, fridge, practice, recall, records, reorder, setup, stock, trace, warmup
 from stockroom.cli.job import Job, plain
 from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError, Unsaid
 
@@ -24,7 +24,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     epilog="Begin with: stockroom demo   or: stockroom init PRACTICE.toml",
 )
-for part in (setup, practice, fridge, stock, booking, warmup, reorder, trace, records, demo):
+for part in (setup, practice, fridge, stock, booking, warmup, reorder, trace, recall, records, demo):
     part.register(app)
 
 

@@ -42,6 +42,19 @@ def _agreed(job: Job, changes: tuple[str, ...]) -> bool:
     return job.at_terminal and job.ask("Load it?")
 
 
+@records(group, "target")
+def target(
+    job: Job,
+    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")],
+    wanted: Annotated[str, typer.Argument(metavar="TARGET", help="Its service target, a part of 1 such as 0.95.")],
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the record.")],
+) -> Answer:
+    """Give a product another service target: the practice file in force with that one line changed."""
+    from stockroom.tasks.set_target import set_target
+
+    return recorded(set_target(job.store(), job.act(), product, wanted, why))
+
+
 @looks(group, "show")
 def show(job: Job) -> Answer:
     """Print the practice file in force, as `practice load` accepts it."""

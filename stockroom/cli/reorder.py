@@ -40,15 +40,17 @@ def list_(
 
 
 @looks(group, "explain")
-def explain(job: Job, product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")]) -> Answer:
-    """The whole sum for one product."""
-    from stockroom.cli.reorder_show import draw_explained
-    from stockroom.pages.order_answers import explain_answer
-    from stockroom.tasks.reorder import explained
+def explain(
+    job: Job,
+    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")],
+    out: Annotated[
+        str | None, typer.Option("--out", metavar="FILE.svg", help="Draw how its stock will go into a file.")
+    ] = None,
+) -> Answer:
+    """The whole sum for one product, and how its stock will go."""
+    from stockroom.cli.reorder_papers import explain_command
 
-    plan, found = explained(job.store(), job.as_of(), product, job.site)
-    data, zone = explain_answer(plan, found), job.zone()
-    return Answer(data, data["attention"] > 0, lambda screen: draw_explained(screen, plan, found, zone))
+    return explain_command(job, product, out)
 
 
 @records(group, "place")
@@ -68,6 +70,7 @@ def place(
     """Record that it was ordered, as proposed or as given."""
     from stockroom.core.units import whole
     from stockroom.tasks.place_order import place as ordered
+    from stockroom.tasks.place_order import told_apart
 
     lines = []
     for text in wanted or []:
@@ -75,20 +78,32 @@ def place(
         if not sign or not code.strip():
             raise Refused("bad-option", f'"{text}" is not PRODUCT=N', "write it like CODE=8")
         lines.append((code.strip(), whole(number, least=0)))
-    return recorded(ordered(job.store(), job.act(), supplier, lines, why, packs=packs))
+    act = job.act()
+    if why is None and job.at_terminal:
+        told = told_apart(job.store(), act, supplier, lines, packs=packs)
+        why = (job.asked(f"This is {told}. Why? [no reason]") or None) if told else None
+    return recorded(ordered(job.store(), act, supplier, lines, why, packs=packs))
 
 
 @looks(group, "orders")
-def orders(job: Job) -> Answer:
+def orders(
+    job: Job,
+    order: Annotated[str | None, typer.Argument(metavar="[O-3]", help="All that is on record about this one.")] = None,
+    every: Annotated[bool, typer.Option("--all", help="Those too of which nothing is to come any more.")] = False,
+) -> Answer:
     """Orders of which something is still to come, and those overdue."""
-    from stockroom.cli.reorder_show import draw_orders
+    from stockroom.cli.order_show import draw_book
     from stockroom.pages.order_answers import orders_answer
-    from stockroom.tasks.place_order import orders_now
+    from stockroom.tasks.order_book import order_book
 
-    as_of = job.as_of()
-    found = orders_now(job.store(), as_of, job.site)
+    as_of, zone = job.as_of(), job.zone()
+    found = order_book(job.store(), as_of, site=job.site, every=every, named=order)
     data = orders_answer(as_of, found)
-    return Answer(data, data["attention"] > 0, lambda screen: draw_orders(screen, found))
+    in_short = every and order is None
+    return Answer(
+        data, data["attention"] > 0,
+        lambda screen: draw_book(screen, found, zone, as_of, in_short=in_short, whole=order is not None),
+    )  # fmt: skip
 
 
 @records(group, "expect")
@@ -116,3 +131,34 @@ def close(job: Job, order: Order, why: Why) -> Answer:
     from stockroom.tasks.place_order import end
 
     return recorded(end(job.store(), job.act(), order, why, cancel=False))
+
+
+@looks(group, "sheet")
+def sheet(
+    job: Job,
+    named: Annotated[str, typer.Argument(metavar="SUPPLIER|O-3", help="An order, or a supplier: what is proposed.")],
+    out: Annotated[str, typer.Option("--out", metavar="FILE.html", help="The file to write.")],
+) -> Answer:
+    """The order for a supplier, to print."""
+    from stockroom.cli.reorder_papers import sheet_command
+
+    return sheet_command(job, named, out)
+
+
+@looks(group, "rehearse")
+def rehearse(
+    job: Job,
+    product: Annotated[str, typer.Argument(metavar="PRODUCT", help="The product's code.")],
+    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="How many weeks ahead, 4 to 260.")] = 52,
+    runs: Annotated[int, typer.Option("--runs", metavar="N", help="How often, 100 to 100000.")] = 2000,
+    seed: Annotated[int, typer.Option("--seed", metavar="N", help="The same seed gives the same answer.")] = 1,
+) -> Answer:
+    """What each service target would cost in waste and shortage, played forward over your own demand."""
+    from stockroom.cli.rehearse_show import draw_rehearsal
+    from stockroom.pages.rehearsal_answer import rehearsal_answer
+    from stockroom.tasks.rehearse import rehearse as rehearsed
+
+    found = rehearsed(
+        job.store(), job.as_of(), product, job.site, weeks=weeks, runs=runs, seed=seed, advance=job.advance
+    )
+    return Answer(rehearsal_answer(found), False, lambda screen: draw_rehearsal(screen, found))

@@ -1,14 +1,15 @@
 """How orders look on the screen: what needs a person first, a table for each supplier, the whole sum of a product."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from zoneinfo import ZoneInfo
 
 from stockroom.cli.show import Screen
 from stockroom.core.units import count
 from stockroom.core.when import day_text, local_text
-from stockroom.tasks.order_basis import OrderNow, few
+from stockroom.tasks.order_basis import few
 from stockroom.tasks.reorder import OrderPlan, Planned, SupplierPlan
+from stockroom.tasks.transfers import Proposed
 
 
 def draw_list(screen: Screen, plan: OrderPlan, zone: ZoneInfo, file: str | None) -> None:
@@ -16,6 +17,7 @@ def draw_list(screen: Screen, plan: OrderPlan, zone: ZoneInfo, file: str | None)
     for found in plan.findings:
         if found.urgent:
             screen.finding(found)
+    draw_transfers(screen, plan.transfers)
     for s in plan.suppliers:
         if s.needed:
             _supplier(screen, s, plan, zone)
@@ -27,14 +29,46 @@ def draw_list(screen: Screen, plan: OrderPlan, zone: ZoneInfo, file: str | None)
         screen.line("Nothing has to be ordered.")
     elif plan.nothing_needed:
         screen.line(f"Not needed: {', '.join(plan.nothing_needed)}")
-    if plan.joint:
-        screen.line("Chance that nothing a procedure uses is short, with this order:")
-        screen.note(", ".join(f"{_at(site)}{procedure} {_percent(chance)}" for site, procedure, chance in plan.joint))
+    if plan.coupled:
+        _coupled(screen, plan)
     for found in plan.findings:
         if not found.urgent:
             screen.finding(found)
     if file is not None:
         screen.line(f"written to {file}")
+
+
+def draw_transfers(screen: Screen, made: Sequence[Proposed]) -> None:
+    """What goes from site to site before anything is ordered, each with its command, and what to heed on the way."""
+    if not made:
+        return
+    screen.heading("First, between the sites; the lines below are those after it")
+    for t in made:
+        screen.note(t.told)
+        screen.todo(t.command)
+    for said in dict.fromkeys(t.on_the_way for t in made if t.on_the_way):
+        screen.note(said)
+    for t in made:
+        for words in t.product.caution:
+            screen.caution(f"{t.product.code}: {words}")
+    screen.line()
+
+
+def _coupled(screen: Screen, plan: OrderPlan) -> None:
+    """How many of each procedure the stock covers, each as if it were the only one."""
+    rows = [
+        [
+            f"{_at(c.site)}{c.procedure}",
+            f"{c.now.procedures}",
+            few(c.now.bottleneck, 3),
+            f"{c.with_order.procedures}",
+            few(c.with_order.bottleneck, 3),
+            "" if c.chance is None else _percent(c.chance),
+        ]
+        for c in plan.coupled
+    ]
+    screen.line("What the stock covers now and with this order, each procedure alone:")
+    screen.table(["procedure", "now", "for want of", "then", "for want of", "none short"], rows, right=(1, 3, 5))
 
 
 def _supplier(screen: Screen, s: SupplierPlan, plan: OrderPlan, zone: ZoneInfo) -> None:
@@ -85,22 +119,29 @@ def _percent(chance: float) -> str:
 
 
 def draw_explained(
-    screen: Screen, plan: OrderPlan, found: Sequence[tuple[SupplierPlan, Planned]], zone: ZoneInfo
-) -> None:
-    """The sum of one product, a line a number; for each site one."""
-    for s, p in found:
+    screen: Screen, plan: OrderPlan, found: Sequence[tuple[SupplierPlan, Planned]], zone: ZoneInfo,
+    chart: Callable[[SupplierPlan, Planned, int], str] | None,
+) -> None:  # fmt: skip
+    """The sum of one product, a line a number, for each site one; under it how its stock will go, where ``chart`` draws
+    it (for a line, and the lines that were printed before it).
+    """
+    draw_transfers(screen, [t for t in plan.transfers if t.product == found[0][1].product])
+    for i, (s, p) in enumerate(found):
+        if i:
+            screen.line()
+        before = screen.lines
         screen.heading(f"{_at(s.site)}{p.product.code}  {p.product.name}, from {s.supplier.name}")
         until = local_text(p.line.covers_until, zone, plan.as_of)
         arrives = f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, here {day_text(s.arrival.arrives_on)}"
-        screen.note(arrives)
-        warm = f" and is warm ({p.product.warmup_seconds / 3600:g} h)" if p.product.warmup_seconds else ""
-        screen.note(f"it must last until the order after it is here{warm}: {until}")
-        screen.table(["", "pieces", ""], _sum(p, plan, s, zone), right=(1,))
+        warm = f" and warm ({p.product.warmup_seconds / 3600:g} h)" if p.product.warmup_seconds else ""
+        screen.note(f"{arrives}; it must last until the order after it is here{warm}: {until}")
+        screen.table(["", "", ""], _sum(p, plan, s, zone), right=(1,))
         for said in p.line.why[2:]:
             (screen.alert if said in p.loud else screen.note)(said)
         waste = f"{p.line.expected_waste:g} expected to expire unused, this order included"
         screen.note(f"chance of no shortage {_percent(p.line.no_shortage)}; {waste}")
-        screen.line()
+        if chart is not None:
+            screen.raw(chart(s, p, screen.lines - before))
 
 
 def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[list[str]]:
@@ -132,18 +173,3 @@ def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[l
             f"{count(line.packs, 'pack')} of {p.product.pack_size}{cost}" if line.packs else "",
         ],
     ]
-
-
-def draw_orders(screen: Screen, found: Sequence[OrderNow]) -> None:
-    """A row for each order, what is overdue with its next step."""
-    if not found:
-        screen.line("No order is open.")
-        return
-    rows = [
-        [o.label, f"{_at(o.site)}{o.supplier}", day_text(o.due_on), "! overdue" if o.overdue else "open", o.missing]
-        for o in found
-    ]
-    screen.table(["order", "supplier", "due", "state", "to come"], rows)
-    late = next((o.label for o in found if o.overdue), None)
-    if late is not None:
-        screen.todo(f"stockroom reorder expect {late} --on DAY, or: stockroom reorder close {late} --why …")

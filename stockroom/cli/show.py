@@ -40,11 +40,15 @@ class Screen:
             legacy_windows=False,
         )
         self._cautions: list[str] = []
+        self.lines = 0
+        """Lines that were printed so far."""
 
     def _print(self, what: Text | Table) -> None:
         """Prints without the spaces with which a table fills its last column."""
         self._console.print(what)
-        put("".join(f"{line.rstrip(' ')}\n" for line in self._drawn.getvalue().splitlines()))
+        drawn = self._drawn.getvalue().splitlines()
+        self.lines += len(drawn)
+        put("".join(f"{line.rstrip(' ')}\n" for line in drawn))
         self._drawn.seek(0)
         self._drawn.truncate()
 
@@ -108,8 +112,13 @@ class Screen:
             self.finding(found)
 
     def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
-        """Columns under their heads; ``right`` names the columns of numbers. The last column takes what is left."""
-        grid = Table(box=None, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", expand=False)
+        """Columns under their heads, where they have any; ``right`` names the columns of numbers. The last column takes
+        what is left.
+        """
+        grid = Table(
+            box=None, show_edge=False, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", expand=False,
+            show_header=any(head),
+        )  # fmt: skip
         for i, name in enumerate(head):
             widest = max((len(row[i]) for row in rows), default=0)
             long = widest > LONG or i == len(head) - 1
@@ -120,6 +129,7 @@ class Screen:
 
     def raw(self, text: str) -> None:
         """Text that is already laid out, printed as it is."""
+        self.lines += text.count("\n") + (not text.endswith("\n"))
         put(text if text.endswith("\n") else text + "\n")
 
     def close(self, where: str | None) -> None:

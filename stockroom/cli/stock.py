@@ -56,11 +56,18 @@ def receive(
     from stockroom.tasks.receive import Delivery
     from stockroom.tasks.receive import receive as take_in
 
+    act = job.act()
+    if order is None and lender is None and job.at_terminal:
+        from stockroom.tasks.against_order import order_it_fits
+
+        fits = order_it_fits(job.store(), act.at, product, into)
+        if fits is not None and job.ask(f"{product} is still to come of {fits}. Is this delivery of it?"):
+            order = fits
     delivery = Delivery(
         product, lot, expiry_day(expiry), into, number(quantity), number(packs),
         None if arrived_at is None else milli_celsius(arrived_at), order, lender, whole(damaged, least=0),
     )  # fmt: skip
-    return recorded(take_in(job.store(), job.act(), delivery))
+    return recorded(take_in(job.store(), act, delivery))
 
 
 @records(group, "opening")

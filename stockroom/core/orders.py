@@ -135,7 +135,7 @@ def joint_chance(no_shortage: Mapping[str, float], needed: Iterable[str]) -> flo
     return math.prod(no_shortage[product] for product in set(needed))
 
 
-def _expected_rates(given: OrderInput) -> dict[int, float]:
+def expected_rates(given: OrderInput) -> dict[int, float]:
     """Unbooked demand in pieces a second: its mean, spread evenly until covers_until; from there in blocks of
     a week the long-run rate, less what is already booked in the block, but never below zero.
     """
@@ -160,7 +160,7 @@ def _unused(given: OrderInput, order: int) -> tuple[float, float, float]:
         for arrives, pieces in (*given.on_order, (given.arrives_at, order))
     ]
     stocks = [*((given.now, expiry, pieces) for expiry, pieces in given.lots), *new]
-    rates = _expected_rates(given)
+    rates = expected_rates(given)
     without = left_at_expiry(stocks[:-1], given.now, given.known, rates)
     soon = sum(
         left

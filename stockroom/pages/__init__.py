@@ -1,1 +1,1 @@
-"""Floor 4: a report -> the JSON answer of the contract, or a page to print."""
+"""Floor 4: a report -> the JSON answer of its command, or a page to print."""

@@ -2,12 +2,16 @@
 
 import csv
 import io
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
 from stockroom.pages.values import instant
 from stockroom.tasks.order_basis import OrderNow
+from stockroom.tasks.order_book import OrderRecord
+from stockroom.tasks.outlook import Outlook
 from stockroom.tasks.reorder import OrderPlan, Planned, SupplierPlan
+from stockroom.tasks.transfers import Proposed
 
 
 def list_answer(plan: OrderPlan) -> dict[str, Any]:
@@ -15,13 +19,29 @@ def list_answer(plan: OrderPlan) -> dict[str, Any]:
     return {
         "as_of": instant(plan.as_of),
         "attention": plan.attention,
+        "transfers": [transfer_answer(t) for t in plan.transfers],
         "suppliers": [
-            {**supplier_answer(s, plan.currency), "lines": [line_answer(p) for p in s.needed]}
+            {**supplier_answer(s, plan.currency), "lines": [line_answer(p, plan, s.site) for p in s.needed]}
             for s in plan.suppliers
             if s.needed
         ],
         "nothing_needed": list(plan.nothing_needed),
-        "joint": [{"site": site or None, "procedure": p, "chance": round(c, 6)} for site, p, c in plan.joint],
+        "joint": [
+            {"site": c.site or None, "procedure": c.procedure, "chance": round(c.chance, 6)}
+            for c in plan.coupled
+            if c.chance is not None
+        ],
+        "coverage": [
+            {
+                "site": c.site or None,
+                "procedure": c.procedure,
+                "now": c.now.procedures,
+                "bottleneck": list(c.now.bottleneck),
+                "with_order": c.with_order.procedures,
+                "bottleneck_with_order": list(c.with_order.bottleneck),
+            }
+            for c in plan.coupled
+        ],
         "overdue": [order_answer(o) for o in plan.orders if o.overdue],
         "warnings": [f.what for f in plan.findings if f.urgent] + [said for _, said in loud(plan)],
         "notes": [f.what for f in plan.findings if not f.urgent],
@@ -47,7 +67,7 @@ def supplier_answer(s: SupplierPlan, currency: str) -> dict[str, Any]:
     }
 
 
-def line_answer(p: Planned) -> dict[str, Any]:
+def line_answer(p: Planned, plan: OrderPlan, site: str) -> dict[str, Any]:
     """One line: what to order of a product, and every number of the sum."""
     line = p.line
     return {
@@ -62,6 +82,8 @@ def line_answer(p: Planned) -> dict[str, Any]:
         "usable": line.usable,
         "on_order": line.on_order,
         "expiring_unused": line.expiring_unused,
+        "transfer_in": sum(t.pieces for t in plan.transfers if (t.target_site, t.product.code) == (site, line.product)),
+        "transfer_out": sum(t.pieces for t in plan.transfers if (t.site, t.product.code) == (site, line.product)),
         "held": p.held,
         "need": line.need,
         "target": line.target,
@@ -75,26 +97,60 @@ def line_answer(p: Planned) -> dict[str, Any]:
     }
 
 
-def explain_answer(plan: OrderPlan, found: list[tuple[SupplierPlan, Planned]]) -> dict[str, Any]:
-    """``reorder explain``: a line for each site, with what each number of its sum is made of."""
+def explain_answer(
+    plan: OrderPlan, found: Sequence[tuple[SupplierPlan, Planned]], outlooks: Sequence[Outlook]
+) -> dict[str, Any]:
+    """``reorder explain``: a line for each site, with what each number of its sum is made of, and how its stock goes."""
     return {
         "as_of": instant(plan.as_of),
         "product": found[0][1].product.code,
         "name": found[0][1].product.name,
         "attention": sum(p.attention for _, p in found),
+        "transfers": [transfer_answer(t) for t in plan.transfers if t.product.code == found[0][1].product.code],
         "lines": [
             {
                 **supplier_answer(s, plan.currency),
-                **line_answer(p),
+                **line_answer(p, plan, s.site),
                 "bookings": [{"booking": f"B-{n}", "start": instant(at), "quantity": q} for n, at, q in p.booked],
                 "expected": [{"procedure": c, "mean": round(m, 6), "quantity_each": q} for c, m, q in p.expected],
                 "stock": [{"until": instant(until), "quantity": q} for until, q in p.given.lots],
                 "held_stock": [{"until": instant(until), "quantity": q} for until, q in p.given.held],
                 "orders": [order_answer(o) for o in plan.orders if o.site == s.site and o.coming(p.product.code)],
                 "free_space": p.given.free_space,
+                "outlook": _outlook(o),
             }
-            for s, p in found
+            for (s, p), o in zip(found, outlooks, strict=True)
         ],
+    }
+
+
+def _outlook(o: Outlook) -> dict[str, Any]:
+    """How the stock will go, as it is drawn."""
+    path = o.path
+    return {
+        "points": [
+            {"at": instant(at), "expected": round(expected, 3), "bad_case": round(bad, 3)}
+            for at, expected, bad in zip(path.at, path.expected, path.bad, strict=True)
+        ],
+        "arrivals": [{"at": instant(a.at), "quantity": a.pieces, "order": a.label} for a in path.arrivals],
+        "expiries": [{"at": instant(at), "quantity": round(n, 3)} for at, n in path.expiries],
+    }
+
+
+def transfer_answer(t: Proposed) -> dict[str, Any]:
+    """Pieces that should go from one site to another."""
+    return {
+        "product": t.product.code,
+        "lot": t.lot,
+        "expiry": None if t.expiry is None else t.expiry.isoformat(),
+        "quantity": t.pieces,
+        "from_site": t.site,
+        "from": t.place,
+        "to_site": t.target_site,
+        "to": t.target_place,
+        "reason": "expiring" if t.expiring else "surplus",
+        "cold": t.product.cold,
+        "command": t.command,
     }
 
 
@@ -114,12 +170,52 @@ def order_answer(o: OrderNow) -> dict[str, Any]:
     }
 
 
-def orders_answer(as_of: int, found: list[OrderNow]) -> dict[str, Any]:
+def orders_answer(as_of: int, found: list[OrderRecord]) -> dict[str, Any]:
     """``reorder orders``."""
     return {
         "as_of": instant(as_of),
-        "attention": sum(o.overdue for o in found),
-        "orders": [order_answer(o) for o in found],
+        "attention": sum(o.state == "overdue" for o in found),
+        "orders": [_record(o) for o in found],
+    }
+
+
+def _record(o: OrderRecord) -> dict[str, Any]:
+    """An order with all that is on record about it."""
+    return {
+        "order": o.label,
+        "entry": f"R-{o.entry}",
+        "supplier": o.supplier,
+        "site": o.site or None,
+        "placed_at": instant(o.placed_at),
+        "due": o.due_on.isoformat(),
+        "state": o.state,
+        "lines": [
+            {
+                "product": x.product,
+                "quantity": x.ordered,
+                "received": x.received,
+                "to_come": x.to_come,
+                "proposed": x.proposed,
+                "pack_price": None if x.pack_price is None else x.pack_price / 100,
+                "why": x.why,
+            }
+            for x in o.lines
+        ],
+        "receipts": [
+            {
+                "entry": f"R-{r.entry}",
+                "at": instant(r.at),
+                "product": r.product,
+                "lot": r.lot,
+                "quantity": r.quantity,
+                "place": r.place,
+            }
+            for r in o.receipts
+        ],
+        "changes": [
+            {"entry": f"R-{c.entry}", "at": instant(c.at), "kind": c.kind, "due": instant(c.due), "why": c.why}
+            for c in o.changes
+        ],
     }
 
 

@@ -7,7 +7,8 @@ in which no spike is lost. Matplotlib is loaded here and nowhere else, without a
 import io
 import logging
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from stockroom.core.envelope import Step
@@ -39,6 +40,11 @@ INK, BAND, LIMIT, KEEP, HAND, SILENT, OUT = "#1b1b1b", "#3b6ea5", "#a02020", "#b
 
 def chart_svg(chart: Chart) -> str:
     """The picture as SVG text."""
+    return drawn(_title(chart), [partial(_panel, chart=chart, f=f) for f in chart.fridges])
+
+
+def drawn(title: str, panels: Sequence[Callable[["Axes"], None]]) -> str:
+    """A picture of some panels under each other as SVG text; each is drawn by its function."""
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     import matplotlib as mpl
     from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -48,13 +54,12 @@ def chart_svg(chart: Chart) -> str:
     # A letter that the measuring font has not is drawn by the viewer's font all the same.
     with mpl.rc_context(STYLE), warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        figure = Figure(figsize=(WIDTH, PANEL * len(chart.fridges) + 0.4), layout="constrained")
+        figure = Figure(figsize=(WIDTH, PANEL * len(panels) + 0.4), layout="constrained")
         FigureCanvasSVG(figure)
-        figure.suptitle(_title(chart), fontsize=11)
-        panels = figure.subplots(len(chart.fridges), 1, squeeze=False)[:, 0]
-        for axes, f in zip(panels, chart.fridges, strict=True):
-            _panel(axes, chart, f)
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "stockroom", "Title": _title(chart)})
+        figure.suptitle(title, fontsize=11)
+        for axes, draw in zip(figure.subplots(len(panels), 1, squeeze=False)[:, 0], panels, strict=True):
+            draw(axes)
+        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": "stockroom", "Title": title})
     return out.getvalue()
 
 

@@ -64,6 +64,11 @@ def plan_version(conn: sa.Connection, until: int) -> tuple[int, int]:
     return int(row[0]), int(row[1] or 0)
 
 
+def entry_count(conn: sa.Connection) -> int:
+    """How many entries there are."""
+    return int(conn.scalar(sa.select(sa.func.count()).select_from(t.entry)) or 0)
+
+
 def first_hash(conn: sa.Connection) -> str:
     """The hash of the first entry: the same for a practice for ever, and in every copy of its records."""
     return str(conn.scalar(sa.select(t.entry.c.hash).order_by(t.entry.c.n).limit(1)) or "")

@@ -1,5 +1,6 @@
 """Making a database and bringing an older one up to date, by the migrations shipped with the program."""
 
+from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -26,8 +27,8 @@ def _run(conn: sa.Connection) -> None:
     command.upgrade(config, "head")
 
 
-def create(where: str) -> Store:
-    """A new, empty database at ``where``, readable by its owner only.
+def create(where: str, fill: Callable[[sa.Connection], None] | None = None) -> Store:
+    """A new, empty database at ``where``, readable by its owner only; ``fill`` puts records in, in the same step.
 
     Raises: DatabaseError where one is there already, or the place cannot be written.
     """
@@ -53,11 +54,25 @@ def create(where: str) -> Store:
                 if revision(conn) is not None:
                     raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
                 _run(conn)
+                if fill is not None:
+                    fill(conn)
     except BaseException:
         if path is not None:
             _removed(path)
         raise
     return opened(where)
+
+
+def emptied(where: str) -> None:
+    """Takes away a database that was just made and does not prove itself: the file, or on a server all its tables."""
+    engine, name, path = engine_for(where)
+    if path is not None:
+        _removed(path)
+        return
+    with guarded(name), engine.connect().execution_options(writes=True) as conn, conn.begin():
+        for table in sa.inspect(conn).get_table_names():
+            conn.execute(sa.text(f'DROP TABLE "{table}" CASCADE'))
+        conn.execute(sa.text("DROP FUNCTION IF EXISTS records_are_only_added() CASCADE"))
 
 
 def discarded(where: str) -> None:

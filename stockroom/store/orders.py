@@ -9,6 +9,40 @@ from stockroom.store import tables as t
 from stockroom.store.writing import Book, live
 
 
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """One line of an order: pieces, what the program had proposed, the price of a pack in hundredths."""
+
+    product: str
+    quantity: int
+    proposed: int | None
+    pack_price: int | None
+    why: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What came of an order: pieces of one lot, by which entry and when, into which place."""
+
+    entry: int
+    at: int
+    product: str
+    lot: str
+    quantity: int
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What became of an order: ``kind`` is expect (with its new ``due``), cancel or close."""
+
+    entry: int
+    at: int
+    kind: str
+    due: int | None
+    why: str | None
+
+
 @dataclass(slots=True)
 class OrderRow:
     """An order as it stands: per product the pieces ordered and received, and when the rest is due."""
@@ -18,9 +52,13 @@ class OrderRow:
     site: str
     at: int
     due: int
+    entry: int
     state: str = "open"
     ordered: dict[str, int] = field(default_factory=dict)
     received: dict[str, int] = field(default_factory=dict)
+    lines: list[Ordered] = field(default_factory=list)
+    receipts: list[Receipt] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
 
     def open_quantity(self, product: str) -> int:
         """Pieces still to come (none from a closed or cancelled order)."""
@@ -33,37 +71,43 @@ def orders(conn: sa.Connection, until: int = FOREVER) -> dict[int, OrderRow]:
     found: dict[int, OrderRow] = {}
     query = sa.select(t.supply_order).where(live(t.supply_order), t.supply_order.c.at <= until)
     for r in conn.execute(query.order_by(t.supply_order.c.n)):
-        found[r.n] = OrderRow(r.n, r.supplier, r.site, r.at, r.due)
+        found[r.n] = OrderRow(r.n, r.supplier, r.site, r.at, r.due, r.entry)
     for r in conn.execute(sa.select(t.order_line).where(live(t.order_line)).order_by(t.order_line.c.id)):
         if r.supply_order in found:
-            lines = found[r.supply_order].ordered
-            lines[r.product] = lines.get(r.product, 0) + r.quantity
+            order = found[r.supply_order]
+            order.lines.append(Ordered(r.product, r.quantity, r.proposed, r.pack_price, r.why))
+            order.ordered[r.product] = order.ordered.get(r.product, 0) + r.quantity
     changes = sa.select(t.order_change).where(live(t.order_change), t.order_change.c.at <= until)
     for r in conn.execute(changes.order_by(t.order_change.c.at, t.order_change.c.id)):
         if r.supply_order not in found:
             continue
+        order = found[r.supply_order]
+        order.changes.append(Change(r.entry, r.at, r.kind, r.due, r.why))
         if r.kind == "expect":
-            found[r.supply_order].due = r.due
+            order.due = r.due
         else:
-            found[r.supply_order].state = {"cancel": "cancelled", "close": "closed"}[r.kind]
-    arrived = (
-        sa.select(t.movement.c.supply_order, t.lot.c.product, sa.func.sum(t.movement.c.quantity).label("n"))
-        .join(t.lot, t.lot.c.id == t.movement.c.lot)
-        .where(
-            t.movement.c.supply_order.is_not(None),
-            t.movement.c.kind == "receive",
-            t.movement.c.at <= until,
-            live(t.movement),
-        )
-        .group_by(t.movement.c.supply_order, t.lot.c.product)
-    )
-    for r in conn.execute(arrived):
-        if r.supply_order in found:
-            found[r.supply_order].received[r.product] = int(r.n)
+            order.state = {"cancel": "cancelled", "close": "closed"}[r.kind]
+    for number, receipt in _receipts(conn, until):
+        if number in found:
+            order = found[number]
+            order.receipts.append(receipt)
+            order.received[receipt.product] = order.received.get(receipt.product, 0) + receipt.quantity
     for order in found.values():
         if order.state == "open" and order.ordered and not any(map(order.open_quantity, order.ordered)):
             order.state = "received"
     return found
+
+
+def _receipts(conn: sa.Connection, until: int) -> list[tuple[int, Receipt]]:
+    """(O-number, what came of it) up to an instant, in order of time."""
+    m = t.movement.c
+    query = (
+        sa.select(m.supply_order, m.entry, m.at, t.lot.c.product, t.lot.c.code, m.quantity, t.place.c.name)
+        .select_from(t.movement.join(t.lot, t.lot.c.id == m.lot).join(t.place, t.place.c.id == m.target))
+        .where(m.supply_order.is_not(None), m.kind == "receive", m.at <= until, live(t.movement))
+        .order_by(m.at, m.id)
+    )
+    return [(int(order), Receipt(*row)) for order, *row in conn.execute(query)]
 
 
 def ordered(book: Book, supplier: str, due: int) -> int:

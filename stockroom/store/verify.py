@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from stockroom.store import chain
 from stockroom.store import tables as t
 from stockroom.store.engine import Store
+from stockroom.store.guards import weakened
 from stockroom.store.writing import packed
 
 
@@ -50,6 +51,7 @@ def verified(store: Store, advance: Callable[[str, int, int], None]) -> Proof:
         faults += [f"R-{n}: rows without their entry" for n in sorted(bodies)]
         if (head["entries"], head["hash"]) != (expected - 1, before):
             faults.append(f"the head says {head['entries']} entries: the last ones are missing or were added")
+        faults += weakened(conn)
     return Proof(expected - 1, str(head["hash"]), tuple(faults))
 
 

@@ -20,7 +20,9 @@ class Double:
 
 def doubles(conn: Link, rule: Rules, read: Read, site: str | None) -> list[Double]:
     """New bookings of a file beside a standing one for the same patient on the same local day at the same site."""
-    numbers, stored = bookings.numbers_by_external(conn), bookings.bookings(conn)
+    numbers = bookings.numbers_by_external(conn)
+    new = [r for r in read.file.rows if r.state == "booked" and r.id not in numbers]
+    stored = bookings.bookings(conn) if new else {}
     ids = {r.id for r in read.file.rows} | read.file.ids
     named = {n for external, n in numbers.items() if external in ids or series_uid(external) in ids}
     there: dict[tuple[str, str, object], list[Stored]] = {}
@@ -28,11 +30,9 @@ def doubles(conn: Link, rule: Rules, read: Read, site: str | None) -> list[Doubl
         if b.state == "booked" and b.number not in named:
             there.setdefault((b.site, b.patient, rule.opening(b.site).day(b.start)), []).append(b)
     found = []
-    for row in read.file.rows if there else ():
+    for row in new if there else ():
         where = site_of_row(rule.practice, row, site)
-        if row.state != "booked" or row.id in numbers or where is None:
-            continue
-        alike = there.get((where, row.patient, rule.opening(where).day(row.start)))
+        alike = where is not None and there.get((where, row.patient, rule.opening(where).day(row.start)))
         if alike:
             found.append(Double(row, alike.pop(0)))
     return found

@@ -4,12 +4,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from stockroom.core.demand import Stock, known_pieces, left_at_expiry, pieces_per_day
+from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
 from stockroom.tasks.list_stock import StockRow, stock_report
 from stockroom.tasks.rules import Rules, rules
 
 DAY = 86_400
+EVER = 1_000_000
+"""Days after which no lot expires any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +44,25 @@ class ExpiringReport:
 def expiring_stock(store: Store, as_of: int, within: int, *, site: str | None = None) -> ExpiringReport:
     """Lots that expire within so many days, expired ones first. Known bookings and the expected pace use them up."""
     with store.reading() as conn:
-        rule = rules(conn, as_of)
-        stock = stock_report(conn, rule, as_of, site=site)
-        bookings = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked"]
+        rows = _expiring(conn, rules(conn, as_of), as_of, within, site)
+    return ExpiringReport(as_of, within, tuple(sorted(rows, key=lambda r: (r.expiry, r.product, r.lot))))
+
+
+def unused_of(conn: Link, rule: Rules, as_of: int, product: str, lot: str, site: str) -> int:
+    """Pieces of one lot at a site that are expected to be left when it expires; 0 where nothing says that it is used."""
+    named = None if len(rule.practice.sites) == 1 else site
+    if not pieces_per_day(product, rule.practice.procedures, {p.code: p for p in rule.practice.products}):
+        return 0
+    rows = _expiring(conn, rule, as_of, EVER, named, only=product)
+    return sum(r.unused for r in rows if r.lot == lot and r.days_left >= 0)
+
+
+def _expiring(
+    conn: Link, rule: Rules, as_of: int, within: int, site: str | None, only: str | None = None
+) -> list[ExpiringRow]:
+    """The lots of all products, or of one, that expire within so many days."""
+    stock = stock_report(conn, rule, as_of, product=only, site=site)
+    bookings = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked"]
     procedures = {p.code: p for p in rule.practice.procedures}
     products = {p.code: p for p in rule.practice.products}
     opening = rule.opening(rule.sites(site)[0])
@@ -59,7 +78,7 @@ def expiring_stock(store: Store, as_of: int, within: int, *, site: str | None = 
             # What is booked is part of the expected pace: where it is already above it, it alone counts.
             booked = sum(n for at, n in known if at < end) / max(end - as_of, DAY)
             rows += _rows(rule, lots, soon, as_of, known, max(0.0, pace - booked))
-    return ExpiringReport(as_of, within, tuple(sorted(rows, key=lambda r: (r.expiry, r.product, r.lot))))
+    return rows
 
 
 def _rows(

@@ -84,6 +84,14 @@ def _arrived(rec: Recording, products: dict[str, Product], a: str, b: str) -> No
     if fridge is not None and fridge.capacity is not None and (full := space_taken(rec, b)) > fridge.capacity:
         what = f"{b} holds {full} of its {fridge.capacity} spaces"
         rec.note("over-full", what, f"move some on: stockroom stock move … --from {quoted(b)} --to PLACE", urgent=True)
+    sites = [rec.rules.practice.site_of(place) for place in (a, b)]
+    if cold and None not in sites and sites[0] != sites[1]:
+        what = (
+            f"{', '.join(sorted(cold))} went from {sites[0]} to {sites[1]}: how cold it was on the way is not on record"
+        )
+        rec.note(
+            "between-sites", what, f"if it was out of range: stockroom stock quarantine … --place {quoted(b)} --why …"
+        )
     rec.touches(a, rec.act.at)
     rec.touches(b, rec.act.at)
 

@@ -1,32 +1,24 @@
 """Orders: recorded when they were placed, given another day, cancelled, closed."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
 from stockroom.core.deliveries import next_arrival
 from stockroom.core.practice import Practice, Product, Supplier
 from stockroom.core.when import day_text
-from stockroom.errors import Refused, nearest, unknown
-from stockroom.store import orders
+from stockroom.errors import Refused, unknown
+from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.order_basis import OrderNow, open_orders
+from stockroom.tasks.order_book import unknown_order
 from stockroom.tasks.places import folded, number_of, product_named
 from stockroom.tasks.reorder import OrderPlan, order_plan
-from stockroom.tasks.rules import rules
+from stockroom.tasks.rules import Rules, rules
 
 CENT = Decimal("0.01")
-
-
-def orders_now(store: Store, as_of: int, site: str | None = None) -> list[OrderNow]:
-    """The orders of which something is still to come, by the day on which they are due.
-
-    Raises: Refused for an unknown site.
-    """
-    with store.reading() as conn:
-        rule = rules(conn, as_of)
-        return open_orders(conn, rule, as_of, rule.sites(site))
 
 
 def place(
@@ -40,26 +32,74 @@ def place(
     """
     with recording(store, act, "order") as rec:
         practice = rec.rules.practice
-        found = _supplier_named(practice, supplier)
         site = rec.book.site = rec.rules.site(act.site)
-        arrival = next_arrival(found, rec.rules.opening(site), act.at)
-        plan = order_plan(rec.conn, rec.rules, act.at, site)
-        proposed = {p.product.code: p.line.order_quantity for s in plan.suppliers for p in s.products}
-        mine = {c: n for c, n in proposed.items() if n and product_named(practice, c).supplier == found.name}
-        chosen = _chosen(practice, wanted, mine, plan, found, packs)
-        number = orders.ordered(rec.book, found.name, arrival.arrives_at)
-        lines = [_line(rec, number, product_named(practice, c), n, proposed.get(c), why) for c, n in chosen.items()]
+        made = _wanted(rec.conn, rec.rules, act.at, site, supplier, wanted, packs=packs)
+        arrival = next_arrival(made.supplier, rec.rules.opening(site), act.at)
+        number = orders.ordered(rec.book, made.supplier.name, arrival.arrives_at)
+        lines = [
+            _line(rec, number, product_named(practice, c), n, made.proposed.get(c), why) for c, n in made.chosen.items()
+        ]
         total = sum((Decimal(str(line["cost"] or 0)) for line in lines), Decimal(0))
-        _breaches(rec, found, chosen, total if all(line["cost"] is not None for line in lines) else None)
-        _notes(rec, found, plan, chosen, mine)
+        _breaches(rec, made.supplier, made.chosen, total if all(line["cost"] is not None for line in lines) else None)
+        _notes(rec, made)
         listed = ", ".join(f"{line['quantity']} x {line['product']}" for line in lines)
-        rec.book.what = f"O-{number} to {found.name}: {listed}, due {day_text(arrival.arrives_on)}"
-        rec.book.what += f": {why}" if why else ""
+        rec.book.what = f"O-{number} to {made.supplier.name}: {listed}, due {day_text(arrival.arrives_on)}"
+        if made.differs:
+            rec.book.what += f"; {made.told}: {why or 'no reason given'}"
+        elif why:
+            rec.book.what += f": {why}"
         rec.fields |= {
-            "order": f"O-{number}", "supplier": found.name, "site": site or None, "due": arrival.arrives_on.isoformat(),
-            "lines": lines, "total": float(total), "currency": practice.currency, "why": why,
+            "order": f"O-{number}", "supplier": made.supplier.name, "site": site or None,
+            "due": arrival.arrives_on.isoformat(), "lines": lines, "total": float(total), "currency": practice.currency,
+            "why": why,
+            "differs": [{"product": c, "quantity": n, "proposed": p} for c, n, p in made.differs],
         }  # fmt: skip
     return rec.done()
+
+
+def told_apart(store: Store, act: Act, supplier: str, wanted: Sequence[tuple[str, int]], *, packs: bool = False) -> str:
+    """In what an order would differ from what is proposed, for whoever is asked why; empty where it does not.
+
+    Raises: as ``place``.
+    """
+    with store.reading() as conn:
+        rule = rules(conn, act.at)
+        return _wanted(conn, rule, act.at, rule.site(act.site), supplier, wanted, packs=packs).told
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """What is to be on an order, beside what is proposed: pieces by product, ``mine`` of this supplier."""
+
+    supplier: Supplier
+    plan: OrderPlan
+    proposed: Mapping[str, int]
+    mine: Mapping[str, int]
+    chosen: Mapping[str, int]
+
+    @property
+    def differs(self) -> list[tuple[str, int, int]]:
+        """(product, pieces, pieces proposed) wherever they are not the same."""
+        both = dict.fromkeys([*self.chosen, *self.mine])
+        rows = [(c, self.chosen.get(c, 0), self.proposed.get(c, 0)) for c in both]
+        return [(c, n, p) for c, n, p in rows if n != p]
+
+    @property
+    def told(self) -> str:
+        """The same for people; empty where nothing differs."""
+        rows = [f"{n} x {c}, not {p}" if n else f"{p} x {c} left out" for c, n, p in self.differs]
+        return f"not as proposed ({'; '.join(rows)})" if rows else ""
+
+
+def _wanted(
+    conn: Link, rule: Rules, at: int, site: str, supplier: str, wanted: Sequence[tuple[str, int]], *, packs: bool
+) -> _Wanted:
+    practice = rule.practice
+    found = _supplier_named(practice, supplier)
+    plan = order_plan(conn, rule, at, site)
+    proposed = {p.product.code: p.line.order_quantity for s in plan.suppliers for p in s.products}
+    mine = {c: n for c, n in proposed.items() if n and product_named(practice, c).supplier == found.name}
+    return _Wanted(found, plan, proposed, mine, _chosen(practice, wanted, mine, plan, found, packs))
 
 
 def _supplier_named(practice: Practice, word: str) -> Supplier:
@@ -130,13 +170,15 @@ def _breaches(rec: Recording, supplier: Supplier, chosen: Mapping[str, int], tot
         rec.broke("below-minimum-order", f"the order comes to {money}", f"ask {supplier.name} whether they take it")
 
 
-def _notes(
-    rec: Recording, supplier: Supplier, plan: OrderPlan, chosen: Mapping[str, int], mine: Mapping[str, int]
-) -> None:
+def _notes(rec: Recording, made: _Wanted) -> None:
     """Says what the person may not have meant: left out, ordered already today, more than the fridge holds."""
-    left_out = ", ".join(f"{n} x {code}" for code, n in mine.items() if code not in chosen)
+    supplier, plan, chosen = made.supplier, made.plan, made.chosen
+    left_out = ", ".join(f"{n} x {code}" for code, n in made.mine.items() if code not in chosen)
     if left_out:
         rec.note("left-out", f"proposed, and not on this order: {left_out}")
+    for t in plan.transfers:
+        if t.target_site == rec.book.site and t.product.supplier == supplier.name:
+            rec.note("transfer-first", f"this counts on {t.told}", t.command)
     opening = rec.rules.opening(rec.book.site)
     today = opening.day(rec.act.at)
     for o in plan.orders:
@@ -189,15 +231,18 @@ def _open(rec: Recording, text: str) -> OrderNow:
     number = number_of(text, "O")
     known = orders.orders(rec.conn)
     coming = {o.number: o for o in open_orders(rec.conn, rec.rules, rec.act.at, rec.rules.sites(None))}
-    listed = "open orders: " + (", ".join(o.label for o in coming.values()) or "none")
     if number is None or number not in known:
-        hint = nearest(text, [f"O-{n}" for n in known])
-        raise Refused("unknown-order", f'there is no order "{text}"{hint}', listed)
+        raise unknown_order(text, known)
+    listed = "open orders: " + (", ".join(o.label for o in coming.values()) or "none")
     state = known[number].state
     if state != "open" or number not in coming:
         said = (
             f"is {state}" if state != "open" else f"was not open on {day_text(rec.rules.opening('').day(rec.act.at))}"
         )
         raise Refused("order-not-open", f"O-{number} {said}, nothing of it is to come", listed)
+    if rec.act.site is not None and coming[number].site != rec.act.site:
+        raise Refused(
+            "other-site", f"O-{number} is of {coming[number].site}, not of {rec.act.site}", "leave --site out"
+        )
     rec.book.site = coming[number].site
     return coming[number]

@@ -19,11 +19,12 @@ from stockroom.core.units import (
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.stock_csv import read_opening
-from stockroom.store import ledger, orders
+from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.against_order import against_order, order_not_named, shelf_life, to_come
 from stockroom.tasks.fridge_now import in_use
-from stockroom.tasks.places import key_of, number_of, place_named, product_named
+from stockroom.tasks.places import key_of, place_named, product_named
 from stockroom.tasks.shelves import lots_now
 
 
@@ -64,7 +65,11 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
                 urgent=True,
             )
         pieces = _pieces(product, delivery)
-        number = _order(rec, delivery.order, product, pieces)
+        number = None
+        if delivery.order is not None:
+            number = against_order(rec, delivery.order, product, pieces, into).number
+        elif delivery.lender is None:
+            order_not_named(rec, product, into)
         key = ledger.lot_key(rec.book, product.code, lot)
         _expiry(rec, key, product.code, lot, delivery.expiry)
         source = ledger.placed(rec.book, "supplier", "outside")
@@ -78,6 +83,8 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
         _fits(rec, product, into)
         if delivery.arrived_at is not None:
             _arrival(rec, product, lot, key, place, pieces - delivery.damaged, delivery.arrived_at)
+        lasts = shelf_life(rec, product, lot, delivery.expiry, pieces - delivery.damaged, into, delivery.lender)
+        left = None if number is None else to_come(rec, number)
         rec.touches(into, act.at)
         packs = (
             f" ({count(pieces // product.pack_size, 'pack')})"
@@ -86,7 +93,9 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
         )
         origin = f" borrowed from {delivery.lender}" if delivery.lender else ""
         warm = "" if delivery.arrived_at is None else f", at {degrees(delivery.arrived_at)}"
-        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}{warm}"
+        rest = "" if left is None else ", ".join(f"{n} x {code}" for code, n in left.items())
+        of = "" if left is None else f", of O-{number} ({f'to come: {rest}' if rest else 'nothing more to come'})"
+        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}{warm}{of}"
         rec.fields |= {
             "product": product.code,
             "lot": lot,
@@ -95,7 +104,9 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
             "packs": None if pieces % product.pack_size else pieces // product.pack_size,
             "place": into,
             "order": None if number is None else f"O-{number}",
+            "to_come": None if left is None else [{"product": c, "quantity": n} for c, n in left.items()],
             "arrived_celsius": celsius(delivery.arrived_at),
+            **lasts,
         }
     return rec.done()
 
@@ -155,30 +166,6 @@ def _pieces(product: Product, delivery: Delivery) -> int:
     if pieces > 1_000_000:
         raise Refused("bad-quantity", f"a quantity of {pieces} is surely a slip", "check the number")
     return pieces
-
-
-def _order(rec: Recording, text: str | None, product: Product, pieces: int) -> int | None:
-    if text is None:
-        return None
-    number = number_of(text, "O")
-    known = orders.orders(rec.conn)
-    if number is None or number not in known:
-        open_ones = [f"O-{n}" for n, o in known.items() if o.state == "open"]
-        raise Refused(
-            "unknown-order", f'there is no order "{text}"', "open orders: " + (", ".join(open_ones) or "none")
-        )
-    order = known[number]
-    if order.state in ("cancelled", "closed"):
-        rec.broke("order-not-open", f"O-{number} is {order.state}")
-    if product.code not in order.ordered:
-        rec.broke("not-ordered", f"O-{number} has no {product.code}", "check the delivery note")
-    elif pieces > order.open_quantity(product.code):
-        rec.broke(
-            "more-than-ordered",
-            f"O-{number} had {order.open_quantity(product.code)} {product.code} still to come, {pieces} came",
-            "check the delivery note",
-        )
-    return number
 
 
 def _expiry(rec: Recording, key: int, product: str, lot: str, expiry: date | None) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from stockroom.core.practice import Practice
+from stockroom.core.practice import Fridge, Practice, Product
 from stockroom.core.units import count, degrees, quoted
 from stockroom.errors import nearest
 from stockroom.store import Link
@@ -54,13 +54,34 @@ def refuge_for(conn: Link, rule: Rules, place: str, site: str, as_of: int) -> Re
     inside = [x for x in lots if x.state.quantity(place)]
     need = _spaces(rule.practice, inside, place)
     low, high = _kept(rule.practice, inside)
+    fit, refused = _fit_fridges(conn, rule, [g for g in rule.practice.fridges if g.site == site and g.name != place],
+        lots, (low, high), need, as_of,
+    )  # fmt: skip
+    if fit:
+        return fit[0]
+    names = [g.name for g in rule.practice.fridges] + [s.name for s in rule.practice.shelves]
+    box = next((b for b in BOXES if not nearest(b, names, SLIP_OF_A_NAME)), BOXES[0])
+    return Refuge(box, False, refused=tuple(refused))
+
+
+def fit_fridges(conn: Link, rule: Rules, site: str, product: Product, as_of: int) -> list[Refuge]:
+    """The fridges of a site that one piece of a product could go into now, the best first."""
+    here = [g for g in rule.practice.fridges if g.site == site]
+    keep = (None, None) if product.keep is None else (product.keep.low, product.keep.high)
+    return _fit_fridges(conn, rule, here, list(lots_now(conn, as_of).values()), keep, product.space, as_of)[0]
+
+
+def _fit_fridges(
+    conn: Link, rule: Rules, fridges: Sequence[Fridge], lots: Sequence[LotNow], keep: tuple[int | None, int | None],
+    need: int, as_of: int,
+) -> tuple[list[Refuge], list[str]]:  # fmt: skip
+    """Those of some fridges that can take ``need`` spaces, the best first, and why each of the others cannot."""
     able: list[tuple[bool, bool, int, Refuge]] = []
     refused = []
-    others = [g for g in rule.practice.fridges if g.site == site and g.name != place]
-    for i, g in enumerate(others):
+    for i, g in enumerate(fridges):
         seen = fridge_now(conn, rule, g.name, as_of, None)
         taken = _spaces(rule.practice, lots, g.name) + need
-        why = _cannot(seen, low, high, taken, need)
+        why = _cannot(seen, *keep, taken, need)
         if why:
             refused.append(f"{g.name} {why}")
             continue
@@ -68,11 +89,7 @@ def refuge_for(conn: Link, rule: Rules, place: str, site: str, as_of: int) -> Re
         full = g.capacity is not None and tight(taken, g.capacity)
         spaces = None if g.capacity is None else (taken, g.capacity)
         able.append((unseen, full, i, Refuge(g.name, True, spaces, unseen)))
-    if able:
-        return min(able, key=lambda a: a[:3])[3]
-    names = [g.name for g in rule.practice.fridges] + [s.name for s in rule.practice.shelves]
-    box = next((b for b in BOXES if not nearest(b, names, SLIP_OF_A_NAME)), BOXES[0])
-    return Refuge(box, False, refused=tuple(refused))
+    return [a[3] for a in sorted(able, key=lambda a: a[:3])], refused
 
 
 def _cannot(g: FridgeNow, low: int | None, high: int | None, taken: int, need: int) -> str:

@@ -9,16 +9,18 @@ from dataclasses import dataclass, replace
 from stockroom.core.counts import Pmf
 from stockroom.core.deliveries import Arrival, covers_until, next_arrival
 from stockroom.core.demand import known_pieces, pieces_per_day, unbooked_mean_procedures, unbooked_pieces
-from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, joint_chance, order_line
+from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, order_line
 from stockroom.core.practice import Procedure, Product, Supplier
 from stockroom.core.records import Finding
 from stockroom.core.usage import used_by
 from stockroom.errors import Refused
 from stockroom.store import Link
 from stockroom.store.engine import Store
+from stockroom.tasks.coupling import Coupled, coupled
 from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, sites_now
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
+from stockroom.tasks.transfers import Proposed, as_moved, proposed_transfers, told_on_line
 
 LOUD = ("NOT ENOUGH", "TOO LATE")
 """How the reasons of a line begin that need a person now (core/orders.py)."""
@@ -81,8 +83,8 @@ class SupplierPlan:
 
 @dataclass(frozen=True, slots=True)
 class OrderPlan:
-    """All suppliers of some sites at an instant. ``orders`` are those of which something is still to come, ``joint``
-    (site, procedure, chance that nothing for it is short), ``room`` the free space of each site's fridges.
+    """All suppliers of some sites at an instant. ``orders`` are those of which something is still to come, ``coupled`` the
+    procedures and what they need together, ``room`` the free space of each site's fridges.
     """
 
     as_of: int
@@ -90,8 +92,10 @@ class OrderPlan:
     suppliers: tuple[SupplierPlan, ...]
     orders: tuple[OrderNow, ...]
     findings: tuple[Finding, ...]
-    joint: tuple[tuple[str, str, float], ...]
+    coupled: tuple[Coupled, ...]
     room: Mapping[str, int | None]
+    transfers: tuple[Proposed, ...] = ()
+    """What to move between sites before anything is ordered; the lines are those after it."""
 
     @property
     def attention(self) -> int:
@@ -130,24 +134,57 @@ def explained(
 
 
 def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> OrderPlan:
-    """What to order at an instant, one site after another: each orders for itself.
+    """What to order at an instant, one site after another: each orders for itself, after what others can spare.
 
     Raises: Refused for an unknown site.
     """
+    wanted = rule.sites(site)
+    # A shortage here may be met from any other site of the group.
+    every = sites_now(conn, rule, at, rule.sites(None))
+    first = {here.name: _suppliers(here, free_space(here)) for here in every}
+    moves = _transfers(conn, rule, every, first)
+    ends = {name for t in moves for name in (t.site, t.target_site)}
     suppliers: list[SupplierPlan] = []
     findings: list[Finding] = []
-    joint: list[tuple[str, str, float]] = []
-    sites = sites_now(conn, rule, at, rule.sites(site))
-    room = {here.name: free_space(here) for here in sites}
-    for here in sites:
-        made, never = _suppliers(here, room[here.name])
-        suppliers += made
+    together: list[Coupled] = []
+    room = {}
+    shown = [
+        (now, here)
+        for now, here in zip(every, as_moved(every, moves) if moves else every, strict=True)
+        if now.name in wanted
+    ]
+    for now, here in shown:
+        room[here.name] = free_space(here)
+        made, never = _suppliers(here, room[here.name]) if here.name in ends else first[here.name]
+        suppliers += [_told(s, moves) for s in made]
         findings += [*findings_of(here), *never]
-        joint += _joint(here, made)
+        together += _coupled(now, here, made)
     return OrderPlan(
-        at, rule.practice.currency, tuple(suppliers), tuple(o for here in sites for o in here.orders), tuple(findings),
-        tuple(joint), room,
+        at, rule.practice.currency, tuple(suppliers), tuple(o for here, _ in shown for o in here.orders), tuple(findings),
+        tuple(together), room, tuple(t for t in moves if {t.site, t.target_site} & set(wanted)),
     )  # fmt: skip
+
+
+def _transfers(
+    conn: Link, rule: Rules, sites: Sequence[SiteNow], first: Mapping[str, tuple[list[SupplierPlan], list[Finding]]]
+) -> list[Proposed]:
+    """What to move between the sites of a group before each orders for itself."""
+    if len(sites) < 2:
+        return []
+    lines = {
+        name: {p.product.code: (p.given, p.line.need) for s in made for p in s.products}
+        for name, (made, _) in first.items()
+    }
+    return proposed_transfers(conn, rule, sites, lines)
+
+
+def _told(plan: SupplierPlan, moves: Sequence[Proposed]) -> SupplierPlan:
+    """The same, its lines saying what of what is there comes or goes first."""
+    products = []
+    for p in plan.products:
+        said = told_on_line(moves, plan.site, p.product.code)
+        products.append(replace(p, line=replace(p.line, why=(*p.line.why, said))) if said else p)
+    return replace(plan, products=tuple(products))
 
 
 def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
@@ -231,12 +268,7 @@ def _until_usable(here: SiteNow, arrival: Arrival, product: Product, means: Mapp
     return unbooked_pieces(product.code, here.practice.procedures, lead, here.products)
 
 
-def _joint(here: SiteNow, made: Sequence[SupplierPlan]) -> list[tuple[str, str, float]]:
-    """For each procedure the chance that nothing it uses runs short, this order included, if independent."""
-    chances = {p.product.code: p.line.no_shortage for s in made for p in s.products}
-    found = []
-    for procedure in here.practice.procedures:
-        needed = set(used_by(procedure, None, here.products).loose)
-        if needed and needed <= chances.keys():
-            found.append((here.name, procedure.code, joint_chance(chances, needed)))
-    return found
+def _coupled(now: SiteNow, here: SiteNow, made: Sequence[SupplierPlan]) -> list[Coupled]:
+    lines = {p.product.code: p.line for s in made for p in s.products}
+    coming = {code: line.on_order + line.order_quantity for code, line in lines.items()}
+    return coupled(now, here, coming, {code: line.no_shortage for code, line in lines.items()})

@@ -91,11 +91,12 @@ def compared(conn: Link, data: bytes, name: str, at: int) -> Loading:
     return Loading(text, tuple(changes(old, new)), new.findings)
 
 
-def load(store: Store, act: Act, loading: Loading) -> Recorded:
+def load(store: Store, act: Act, loading: Loading, why: str | None = None) -> Recorded:
     """Records a changed practice file, which holds from the act's instant; spans before it keep their own rules."""
     with recording(store, act, "practice") as rec:
         practices.loaded(rec.book, loading.text, act.at)
         rec.book.what = "practice file: " + ("; ".join(loading.changes) or "only its text changed")
+        rec.book.what += "" if why is None else f": {why}"
         rec.fields |= {"changes": list(loading.changes)}
         for text in loading.findings:
             rec.note("practice-file", text)

@@ -85,7 +85,7 @@ def _assistant(
         )
     today = rule.opening(rule.sites(site)[0]).day(as_of)
     for o in orders.orders(conn, as_of).values():
-        if o.state == "open" and rule.opening(o.site).day(o.due) == today:
+        if o.state == "open" and site in (None, o.site) and rule.opening(o.site).day(o.due) == today:
             found.append(
                 Finding(
                     "delivery",
@@ -246,8 +246,9 @@ def _manager(
 def _to_order(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Finding]:
     from stockroom.tasks.reorder import order_plan
 
-    found = []
-    for s in order_plan(conn, rule, as_of, site).suppliers:
+    plan = order_plan(conn, rule, as_of, site)
+    found = [Finding("transfer", f"move {t.told}", t.command) for t in plan.transfers]
+    for s in plan.suppliers:
         lines = [x for x in s.order.lines if x.order_quantity]
         if lines:
             what = f"order from {s.supplier.name} by {local_text(s.arrival.order_by, rule.zone, as_of)}: {count(len(lines), 'product')}"

@@ -66,7 +66,7 @@ def trace_lot(store: Store, product: str, lot: str | None, as_of: int) -> LotTra
         else:
             found = lot_named(conn, code_named(conn, rule.practice, product), lot)
         now = lots_now(conn, as_of, [found.key]).get(found.key) or _empty(found)
-        return _traced(conn, now, as_of)
+        return lot_story(conn, now, as_of)
 
 
 def _lot_of_kit(conn: Link, text: str) -> Lot:
@@ -80,7 +80,8 @@ def _empty(lot: Lot) -> LotNow:
     return LotNow(lot, ledger.LotRecords((), (), ()), LotState(lot.key))
 
 
-def _traced(conn: Link, now: LotNow, as_of: int) -> LotTrace:
+def lot_story(conn: Link, now: LotNow, as_of: int) -> LotTrace:
+    """The trace of one lot from its state at an instant."""
     state = now.state
     known = bookings.bookings(conn, as_of)
     reached = []

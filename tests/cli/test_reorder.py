@@ -112,9 +112,9 @@ def test_an_order_from_the_list_to_the_fridge(both: Line) -> None:
         "O-1",
     )
     assert both(*args, **friday).code == 0
-    assert both.ask("reorder", "orders", **friday)["orders"][0]["lines"] == [
-        {"product": "KIT", "quantity": 8, "received": 6, "to_come": 2}
-    ]
+    (row,) = both.ask("reorder", "orders", **friday)["orders"][0]["lines"]
+    want = {"product": "KIT", "quantity": 8, "received": 6, "to_come": 2, "proposed": 8, "pack_price": 100.0}
+    assert row == {**want, "why": None}
     said = both("reorder", "close", "O-1", "--why", "two were broken", "--json", **friday)
     assert (said.code, said.json["state"], said.json["not_coming"]) == (
         0,
@@ -213,6 +213,25 @@ def test_explain_shows_the_sum_and_what_it_is_made_of(cli: Line) -> None:
     screen = cli("reorder", "explain", "KIT").out
     for text in ("booked until then", "B-1, B-2", "= need", "chance of no shortage"):
         assert text in screen
+
+
+def test_explain_draws_how_the_stock_will_go(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shutil, "get_terminal_size", lambda fallback: os.terminal_size((80, 24)))
+    received(cli, "KIT", 2, "Cold one")
+    booked(cli, "2026-03-09T10:00", "2026-03-10T10:00", "2026-03-10T12:00")
+    (row,) = cli.ask("reorder", "explain", "KIT")["lines"]
+    path = row["outlook"]
+    assert path["points"][0] == {"at": "2026-03-02T09:00:00Z", "expected": 2.0, "bad_case": 2.0}
+    assert path["arrivals"] == [{"at": "2026-03-04T17:00:00Z", "quantity": 8, "order": "this order"}]
+    # derived: 2 there and 8 that come, less 3 booked, 1.92 expected or 4 at the target
+    (end,) = [x for x in path["points"] if x["at"] == row["covers_until"]]
+    assert end["bad_case"] == 2 + 8 - 3 - row["unbooked_quantile"] == 3
+    assert end["expected"] == pytest.approx(7 - row["unbooked_mean"], abs=1e-3)
+    shown = cli("reorder", "explain", "KIT").out
+    assert "+8" in shown and "in the bad case" in shown and len(shown.splitlines()) <= 24
+    said = cli("reorder", "explain", "KIT", "--out", "kit.svg")
+    assert said.code == 0 and "kit.svg" in said.out and "in the bad case" not in said.out
+    assert "this order" in (cli.folder / "kit.svg").read_text(encoding="utf-8")
 
 
 def test_the_screen_is_calm_at_eighty_columns(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
-from time import perf_counter
+from time import process_time
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -196,7 +196,7 @@ def test_four_weeks_with_fifty_bookings_take_no_time():
     needs = [need(PLACE.at(THURSDAY + timedelta(days=n % 28), 540 + 15 * (n % 20)), n) for n in range(50)]
     kits = [kit(n, n) for n in range(10)]
     fridge = [stock(20), stock(20, lot=2, expiry_end=NOON + 20 * 86_400)]
-    began = perf_counter()
+    began = process_time()
     days = asked(needs, kits, fridge, 28)
-    assert perf_counter() - began < 1
+    assert process_time() - began < 1
     assert any(found for _, found, _ in days)

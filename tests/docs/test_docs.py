@@ -153,13 +153,17 @@ def fields(answer: Any, path: str = "") -> Iterator[str]:
 def documented(name: str) -> set[str]:
     """Every field that the page lists for a command, those of the parts it links to included."""
     sections = parts(page("docs/json.md"), "##")
-    shared = {title.casefold().replace(" ", "-"): set(rows(text)) for title, text in sections.items()}
-    found = set(rows(sections[name])) | (shared["every-record"] if "--by" in options(name) else set())
-    for line in sections[name].splitlines():
-        for anchor in re.findall(r"\(#([a-z-]+)\)", line):
-            lead = re.match(r"\| `(.*?)`", line)
-            found |= {f"{lead[1]}.{f}" if lead else f for f in shared[anchor]}
-    return found
+    shared = {title.casefold().replace(" ", "-"): text for title, text in sections.items()}
+
+    def told(text: str) -> set[str]:
+        found = set(rows(text))
+        for line in text.splitlines():
+            for anchor in re.findall(r"\(#([a-z-]+)\)", line):
+                lead = re.match(r"\| `(.*?)`", line)
+                found |= {f"{lead[1]}.{f}" if lead else f for f in told(shared[anchor])}
+        return found
+
+    return told(sections[name]) | (told(shared["every-record"]) if "--by" in options(name) else set())
 
 
 def options(name: str) -> set[str]:
@@ -211,7 +215,12 @@ LOOKS = (
     "stock expiring",
     "reorder list",
     "reorder explain TOOTH",
+    "reorder explain TOOTH --out stock.svg",
     "reorder orders",
+    "reorder orders --all",
+    "reorder orders O-1",
+    "reorder sheet O-1 --out order.html",
+    "reorder rehearse TOOTH --runs 100",
     "trace lot ARCH 7J077",
     "trace booking K1065",
     "records history",

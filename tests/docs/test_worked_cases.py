@@ -3,14 +3,16 @@
 Source of each: the page names it (published) or shows the arithmetic (derived).
 """
 
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from conftest import Line
+from conftest import PRACTICE, Line
 from doc_pages import DOCS, parts, prose
 
+from stockroom.core.bands import ratio_band
 from stockroom.core.checks import StaffedDay, missed_checks
 from stockroom.core.counts import poisson, quantile
 from stockroom.core.demand import unbooked_mean_procedures
@@ -20,6 +22,7 @@ from stockroom.core.matching import Option, Want, assignment
 from stockroom.core.opening import Opening
 from stockroom.core.orders import OrderInput, joint_chance, order_line
 from stockroom.core.practice import Closure, Procedure, Product, Site, Use
+from stockroom.core.rehearsal import CHUNK, Drawn, Plan, played
 from stockroom.core.spells import Line as LimitLine
 from stockroom.core.spells import spells
 from stockroom.core.takeout import Habits, take_out
@@ -146,6 +149,32 @@ def test_orders() -> None:
     assert f"Seven products at 0.95 are {together:.2f} together" in page
 
 
+def test_rehearsal() -> None:
+    said = worked("rehearsal")
+    one = np.ones(1, np.int32)
+    wanted = np.array([3, 1, 6], np.int32)
+    plan = Plan(
+        periods=3,
+        level=np.full((3, 1), 5, np.int32),
+        arrives=np.arange(3, dtype=np.int32)[:, None],
+        life=2 * one,
+        pack=one,
+    )
+    got = played(plan, lambda _, size: Drawn(wanted[:, None, None]), 1)
+    assert "3, 1 and 6 are wanted" in said
+    assert (
+        f"{got.ordered[0, 0]} ordered = {got.demand[0, 0]} wanted − {got.lost[0, 0]} lost + {got.wasted[0, 0]} wasted"
+        in said
+    )
+    long = replace(plan, periods=130, level=np.full((130, 1), 5, np.int32), arrives=np.arange(130, dtype=np.int32)[:, None], counted_from=30)  # fmt: skip
+    draw = np.random.default_rng(1).poisson(3, (130, 1, 1500)).astype(np.int32)
+    got = played(long, lambda number, size: Drawn(draw[:, :, number * CHUNK :][:, :, :size]), 1500)
+    wasted, served = ratio_band(got.wasted[0], 100), ratio_band(got.lost[0], got.demand[0]).rest()
+    # the exact figures stand in tests/core/test_rehearsal.py
+    assert "are 0.3446 wasted a day and 95.51 % served" in said
+    assert wasted.low <= 0.3446 <= wasted.high and served.low <= 0.9551 <= served.high
+
+
 BOOKINGS = (
     "id,procedure,start,patient\nK1,white,2026-03-{day}T{hour}:00:00Z,P-101\nK2,white,2026-03-12T10:00:00Z,P-102\n"
 )
@@ -173,6 +202,66 @@ def test_cautions(cli: Line) -> None:
     assert CAUTIONS[1] in freed
     sentence = "This records your decision; it does not say that the kit is fit for use."
     assert sentence in freed and sentence in page
+
+
+def test_recall(cli: Line) -> None:
+    said = worked("recall")
+    for lot in ("3C001", "3c001"):
+        words = (
+            "stock",
+            "receive",
+            "KIT",
+            "--lot",
+            lot,
+            "--expiry",
+            "2026-12-31",
+            "--quantity",
+            4,
+            "--into",
+            "Cold one",
+        )
+        cli.ok(*words, "--at", "2026-02-27T09:00")
+    cli.ok("booking", "add", "white", "--start", "2026-03-03T12:00", "--patient", "P-1", "--at", "2026-02-27T09:05")
+    cli.ok("warmup", "pull", "B-1", "--lot", "3C001")
+    cli.ok("booking", "done", "B-1", now="2026-03-03T15:00:00+00:00")
+    cli.ok("warmup", "pull", "--product", "KIT", "--lot", "3C001", now="2026-03-03T15:10:00+00:00")
+    told = cli("recall", "KIT", "3C001", now="2026-03-03T16:00:00+00:00").out
+    summed = "4 received = 2 on hand + 1 out + 1 used + 0 discarded + 0 returned"
+    assert summed in prose(told) and summed in said
+    assert "3 pieces of it can still be used" in told and "Three can still be used" in said
+
+
+def test_receiving(cli: Line) -> None:
+    said = worked("receiving")
+    into = ("--expiry", "2026-04-11", "--into", "Cold one")
+    left = {}
+    for n in (8, 20):
+        words = ("stock", "receive", "KIT", "--lot", f"L{n}", "--quantity", n, *into)
+        left[n] = cli.ask(*words)
+        cli.ok("undo", "--why", "the other one")
+    assert f"expiry 11 April: {left[8]['days_left']} days, short-dated" in said
+    assert left[8]["warnings"] and f"{left[8]['usual_days']} days are usual" in said
+    assert f"Of 8 none will be left, of 20 there will be {left[20]['expected_unused']}" in said
+    assert left[8]["expected_unused"] == 0
+
+
+def test_transfers(line) -> None:
+    said = worked("transfers")
+    hours = next(x for x in PRACTICE.splitlines() if x.startswith("hours"))
+    sites = f'[[site]]\nname = "North"\n{hours}\n[[site]]\nname = "South"\n{hours}\n'
+    text = PRACTICE.replace(hours + "\n", "").replace("[[fridge]]\n", sites + "[[fridge]]\n", 1)
+    for name, site in (("Cold one", "North"), ("Cold two", "South"), ("Cupboard", "North")):
+        text = text.replace(f'name = "{name}"\n', f'name = "{name}"\nsite = "{site}"\n')
+    cli = line(text)
+    alone = cli.ask("--site", "South", "reorder", "list")["suppliers"][0]["lines"][0]
+    assert f"have to order {alone['order_quantity']}" in said
+    words = ("--lot", "L", "--expiry", "2026-03-12", "--quantity", 10, "--into", "Cold one")
+    cli.ok("stock", "receive", "KIT", *words)
+    found = cli.ask("--site", "South", "reorder", "list")
+    (move,), (row,) = found["transfers"], found["suppliers"][0]["lines"]
+    assert f"expects {row['unbooked_mean']:.2f} uses" in said
+    assert f"{move['quantity']} go to {move['to_site']}" in said
+    assert f"it then needs {row['need']} and orders {row['order_quantity']}" in said
 
 
 def test_every_rule_has_its_case_here() -> None:

@@ -1,0 +1,116 @@
+"""Demand of the time ahead as chance may bring it: from the practice's own past weeks, or from what its file expects."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+
+from stockroom.core.counts import Pmf, compound, convolution, poisson
+from stockroom.core.demand import known_pieces, unbooked_mean_procedures
+from stockroom.core.past_use import Ahead, PastUse, demand_of, drawn_weeks, expected_use, known_of, unbooked
+from stockroom.core.practice import Product
+from stockroom.core.rehearsal import Counts, Drawn, Rates
+from stockroom.core.turns import Turn
+from stockroom.core.usage import used_by
+from stockroom.tasks.order_basis import SiteNow
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FromPast:
+    """Past weeks drawn again, on top of what is booked today."""
+
+    past: PastUse
+    days: Ahead
+
+    @property
+    def expected(self) -> Rates:
+        """(days,): demand as expected."""
+        return expected_use(self.past, self.days)
+
+    def unbooked(self, decided: int, covered: int) -> Pmf:
+        """What is not booked yet in the morning of ``decided`` for the days until ``covered``."""
+        return unbooked(self.past, self.days, decided, covered)
+
+    def drawn(self, chance: np.random.Generator, turns: Sequence[Turn], periods: int, runs: int) -> Drawn:
+        """One draw of so many runs."""
+        weeks = int(self.days.week_of[-1]) + 1
+        blocks = -(-weeks // self.past.block)
+        starts = chance.integers(0, self.past.weeks, (blocks, runs), dtype=np.int32)
+        week = drawn_weeks(starts, self.past, weeks)
+        known = np.zeros((periods, 1, runs), np.int32)
+        for turn in turns:
+            known[turn.decided, 0] = known_of(self.past, self.days, week, turn.decided, turn.covered)
+        return Drawn(demand_of(self.past, self.days, week)[:, None], known)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FromFile:
+    """Before there is history: Poisson numbers of each procedure around what the practice file expects, on top of what
+    is booked today. Nothing is known of how long ahead people book, so nothing more is booked ahead.
+    """
+
+    days: Ahead
+    procedures: tuple[tuple[int, Rates], ...]
+    """(pieces that one uses, (days,) how many more are expected)."""
+
+    @property
+    def expected(self) -> Rates:
+        """(days,): demand as expected."""
+        drawn = sum((pieces * means for pieces, means in self.procedures), start=np.zeros(len(self.days.staffed)))
+        return drawn + self.days.booked
+
+    def unbooked(self, decided: int, covered: int) -> Pmf:
+        """What is not booked today for the days from ``decided`` until ``covered``."""
+        return convolution(
+            [compound(poisson(float(means[decided:covered].sum())), pieces) for pieces, means in self.procedures]
+        )
+
+    def drawn(self, chance: np.random.Generator, turns: Sequence[Turn], periods: int, runs: int) -> Drawn:
+        """One draw of so many runs."""
+        demand = np.repeat(self.days.booked[:, None], runs, axis=1)
+        for pieces, means in self.procedures:
+            demand += pieces * chance.poisson(means[:, None], demand.shape).astype(np.int32)
+        known = np.zeros((periods, 1, runs), np.int32)
+        for turn in turns:
+            known[turn.decided] = self.days.booked[turn.decided : turn.covered].sum()
+        return Drawn(demand[:, None], known)
+
+
+def days_ahead(here: SiteNow, product: Product, days: int) -> Ahead:
+    """The days from today on. What is booked for the past and not recorded yet counts for today, as on the order list."""
+    opening, today = here.opening, here.opening.day(here.at)
+    booked: Counts = np.zeros(days, np.int32)
+    for start, pieces in known_pieces(product.code, here.bookings, here.procedures, here.products):
+        day = max(0, (opening.day(start) - today).days)
+        if day < days:
+            booked[day] += pieces
+    staffed = np.array([bool(opening.day_spans(today + timedelta(days=n))) for n in range(days)])
+    staffed[0] = False
+    return Ahead(today.weekday(), staffed, booked)
+
+
+def from_file(here: SiteNow, product: Product, days: Ahead) -> FromFile:
+    """What the practice file expects of each week, less what is booked in it, spread over its staffed time."""
+    opening, today = here.opening, here.opening.day(here.at)
+    time = [sum(b - a for a, b in opening.day_spans(today + timedelta(days=n))) for n in range(len(days.staffed))]
+    staffed = np.where(days.staffed, np.array(time, np.float64), 0.0)
+    found = []
+    for procedure in here.practice.procedures:
+        pieces = used_by(procedure, None, here.products).loose.get(product.code, 0)
+        if pieces:
+            starts = [b.start for b in here.bookings if b.procedure == procedure.code]
+            means = np.zeros(len(staffed))
+            for week in range(int(days.week_of[-1]) + 1):
+                inside = np.flatnonzero(days.week_of == week)
+                begin = max(here.at, opening.midnight(today + timedelta(days=int(inside[0]))))
+                end = opening.midnight(today + timedelta(days=int(inside[-1]) + 1))
+                mean = unbooked_mean_procedures(procedure, opening, begin, end, starts)
+                part = staffed[inside]
+                if part.sum() > 0:
+                    means[inside] = mean * part / part.sum()
+            found.append((pieces, means))
+    return FromFile(days, tuple(found))
+
+
+Source = FromPast | FromFile
