@@ -320,6 +320,8 @@ inputs = st.builds(
     lots=st.lists(st.tuples(st.one_of(st.none(), instants), quantities), max_size=4).map(tuple),
     on_order=st.lists(st.tuples(instants, quantities), max_size=2).map(tuple),
     free_space=st.one_of(st.none(), st.integers(0, 40)),
+    use_chance=st.one_of(st.none(), st.floats(0.05, 0.99)),
+    unbooked_life=st.floats(0, 20).map(poisson),
 )
 
 
@@ -349,7 +351,21 @@ def test_laws_of_a_line(given_input):
 @given(inputs)
 def test_an_order_is_used_before_it_expires(given_input):
     # with nothing else there, all that is expected to be wasted is of this order, and rounds to nothing
-    assert order_line(replace(given_input, lots=(), on_order=())).expected_waste <= 0.5
+    assert order_line(replace(given_input, lots=(), on_order=(), use_chance=None)).expected_waste <= 0.5
+
+
+@settings(deadline=None, max_examples=100)
+@given(inputs, st.floats(0.05, 0.99), st.floats(0.05, 0.99))
+def test_the_surer_the_use_must_be_the_less_is_ordered(given_input, one, other):
+    # derived: with nothing else there, all of the order is used where demand until its expiry reaches it
+    low, high = sorted((one, other))
+    loose, strict = (order_line(replace(given_input, use_chance=chance)) for chance in (low, high))
+    assert strict.order_quantity <= loose.order_quantity
+    if given_input.expiry is not None and strict.order_quantity:
+        alone = order_line(replace(given_input, use_chance=high, lots=(), on_order=()))
+        booked = sum(n for at, n in given_input.known if at < given_input.expiry)
+        pmf = given_input.unbooked_life
+        assert float(pmf[max(0, alone.order_quantity - booked) :].sum()) >= high - 1e-9
 
 
 @settings(deadline=None, max_examples=150)
