@@ -40,7 +40,7 @@ def draw_list(screen: Screen, plan: OrderPlan, zone: ZoneInfo, file: str | None)
 def _supplier(screen: Screen, s: SupplierPlan, plan: OrderPlan, zone: ZoneInfo) -> None:
     name = s.supplier.name
     screen.heading(f"{_at(s.site)}{name}: {s.order.total:.2f} {plan.currency}")
-    screen.note(f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, here {day_text(s.arrival.arrives_on)}")
+    screen.note(f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, {_here(s)}")
     rows = [
         [
             p.product.code,
@@ -61,6 +61,12 @@ def _supplier(screen: Screen, s: SupplierPlan, plan: OrderPlan, zone: ZoneInfo) 
     if any(p.line.order_quantity for p in s.needed):
         screen.todo(f'stockroom reorder place "{name}"' + (f' --site "{s.site}"' if s.site else ""))
     screen.line()
+
+
+def _here(s: SupplierPlan) -> str:
+    """When it arrives, and whose word that is where it is not the practice file's."""
+    took = f" ({s.record.words}, {count(s.supplier.lead_days, 'day')} stated)" if s.record else ""
+    return f"here {day_text(s.arrival.arrives_on)}{took}"
 
 
 def _at(site: str) -> str:
@@ -91,7 +97,7 @@ def draw_explained(
     for s, p in found:
         screen.heading(f"{_at(s.site)}{p.product.code}  {p.product.name}, from {s.supplier.name}")
         until = local_text(p.line.covers_until, zone, plan.as_of)
-        arrives = f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, here {day_text(s.arrival.arrives_on)}"
+        arrives = f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, {_here(s)}"
         screen.note(arrives)
         warm = f" and is warm ({p.product.warmup_seconds / 3600:g} h)" if p.product.warmup_seconds else ""
         screen.note(f"it must last until the order after it is here{warm}: {until}")

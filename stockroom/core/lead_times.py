@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from stockroom.core.deliveries import Arrival, covers_until, delivers_on, next_arrival
-from stockroom.core.opening import SEARCH_DAYS, Opening
+from stockroom.core.deliveries import SEARCH_DAYS, Arrival, covers_until, delivers_on, next_arrival
+from stockroom.core.opening import Opening
 from stockroom.core.practice import Supplier
 from stockroom.core.units import count
 

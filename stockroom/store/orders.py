@@ -9,6 +9,18 @@ from stockroom.store import tables as t
 from stockroom.store.writing import Book, live
 
 
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What came of an order: pieces of one lot, by which entry and when, into which place."""
+
+    entry: int
+    at: int
+    product: str
+    lot: str
+    quantity: int
+    place: str
+
+
 @dataclass(slots=True)
 class OrderRow:
     """An order as it stands: per product the pieces ordered and received, and when the rest is due."""
@@ -21,6 +33,7 @@ class OrderRow:
     state: str = "open"
     ordered: dict[str, int] = field(default_factory=dict)
     received: dict[str, int] = field(default_factory=dict)
+    receipts: list[Receipt] = field(default_factory=list)
 
     def open_quantity(self, product: str) -> int:
         """Pieces still to come (none from a closed or cancelled order)."""
@@ -46,24 +59,27 @@ def orders(conn: sa.Connection, until: int = FOREVER) -> dict[int, OrderRow]:
             found[r.supply_order].due = r.due
         else:
             found[r.supply_order].state = {"cancel": "cancelled", "close": "closed"}[r.kind]
-    arrived = (
-        sa.select(t.movement.c.supply_order, t.lot.c.product, sa.func.sum(t.movement.c.quantity).label("n"))
-        .join(t.lot, t.lot.c.id == t.movement.c.lot)
-        .where(
-            t.movement.c.supply_order.is_not(None),
-            t.movement.c.kind == "receive",
-            t.movement.c.at <= until,
-            live(t.movement),
-        )
-        .group_by(t.movement.c.supply_order, t.lot.c.product)
-    )
-    for r in conn.execute(arrived):
-        if r.supply_order in found:
-            found[r.supply_order].received[r.product] = int(r.n)
+    for number, receipt in _receipts(conn, until):
+        if number in found:
+            order = found[number]
+            order.receipts.append(receipt)
+            order.received[receipt.product] = order.received.get(receipt.product, 0) + receipt.quantity
     for order in found.values():
         if order.state == "open" and order.ordered and not any(map(order.open_quantity, order.ordered)):
             order.state = "received"
     return found
+
+
+def _receipts(conn: sa.Connection, until: int) -> list[tuple[int, Receipt]]:
+    """(O-number, what came of it) up to an instant, in order of time."""
+    m = t.movement.c
+    query = (
+        sa.select(m.supply_order, m.entry, m.at, t.lot.c.product, t.lot.c.code, m.quantity, t.place.c.name)
+        .select_from(t.movement.join(t.lot, t.lot.c.id == m.lot).join(t.place, t.place.c.id == m.target))
+        .where(m.supply_order.is_not(None), m.kind == "receive", m.at <= until, live(t.movement))
+        .order_by(m.at, m.id)
+    )
+    return [(int(order), Receipt(*row)) for order, *row in conn.execute(query)]
 
 
 def ordered(book: Book, supplier: str, due: int) -> int:
