@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from stockroom.core.counts import negative_binomial, poisson
 from stockroom.core.orders import DAY, OrderInput, by_supplier, joint_chance, order_line
 from stockroom.core.practice import Procedure, Product, Supplier, Use
+from stockroom.core.protection import Way
 from stockroom.core.usage import used_by
 
 NOW = 1_772_441_000
@@ -322,6 +323,12 @@ inputs = st.builds(
     free_space=st.one_of(st.none(), st.integers(0, 40)),
     use_chance=st.one_of(st.none(), st.floats(0.05, 0.99)),
     unbooked_life=st.floats(0, 20).map(poisson),
+    ways=st.one_of(
+        st.just(()),
+        st.lists(st.tuples(st.integers(1, 5), instants, st.floats(0, 9).map(poisson)), min_size=1, max_size=3).map(
+            lambda rows: tuple(Way(n / sum(r[0] for r in rows), end, pmf) for n, end, pmf in rows)
+        ),
+    ),
 )
 
 
@@ -382,7 +389,7 @@ def test_more_stock_never_raises_the_order(given_input, expiry, more):
 def test_a_higher_target_never_lowers_the_need(given_input, other, fill):
     if fill:
         lead = poisson(float(given_input.unbooked @ range(len(given_input.unbooked))) / 3)
-        given_input = replace(given_input, target_kind="fill", unbooked_lead=lead)
+        given_input = replace(given_input, target_kind="fill", unbooked_lead=lead, ways=())
     low, high = sorted((given_input.target, other))
     assert order_line(replace(given_input, target=low)).need <= order_line(replace(given_input, target=high)).need
 
@@ -392,6 +399,6 @@ def test_a_higher_target_never_lowers_the_need(given_input, other, fill):
 def test_fill_reaches_its_target_where_nothing_is_cut(given_input, share):
     mean = float(given_input.unbooked @ range(len(given_input.unbooked)))
     assume(mean > 0.01)
-    line = order_line(replace(given_input, target_kind="fill", unbooked_lead=poisson(mean * share)))
+    line = order_line(replace(given_input, target_kind="fill", unbooked_lead=poisson(mean * share), ways=()))
     if not {"space", "shelf_life"} & set(line.limited_by):
         assert line.achieved >= line.target - 1e-9
