@@ -74,7 +74,7 @@ def _coupled(screen: Screen, plan: OrderPlan) -> None:
 def _supplier(screen: Screen, s: SupplierPlan, plan: OrderPlan, zone: ZoneInfo) -> None:
     name = s.supplier.name
     screen.heading(f"{_at(s.site)}{name}: {s.order.total:.2f} {plan.currency}")
-    screen.note(f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, here {day_text(s.arrival.arrives_on)}")
+    screen.note(f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, {_here(s)}")
     rows = [
         [
             p.product.code,
@@ -95,6 +95,12 @@ def _supplier(screen: Screen, s: SupplierPlan, plan: OrderPlan, zone: ZoneInfo) 
     if any(p.line.order_quantity for p in s.needed):
         screen.todo(f'stockroom reorder place "{name}"' + (f' --site "{s.site}"' if s.site else ""))
     screen.line()
+
+
+def _here(s: SupplierPlan) -> str:
+    """When it arrives, and whose word that is where it is not the practice file's."""
+    took = f" ({s.record.words}, {count(s.supplier.lead_days, 'day')} stated)" if s.record else ""
+    return f"here {day_text(s.arrival.arrives_on)}{took}"
 
 
 def _at(site: str) -> str:
@@ -132,8 +138,8 @@ def draw_explained(
         before = screen.lines
         screen.heading(f"{_at(s.site)}{p.product.code}  {p.product.name}, from {s.supplier.name}")
         until = local_text(p.line.covers_until, zone, plan.as_of)
-        arrives = f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, here {day_text(s.arrival.arrives_on)}"
-        warm = f" and warm ({p.product.warmup_seconds / 3600:g} h)" if p.product.warmup_seconds else ""
+        arrives = f"order by {local_text(s.arrival.order_by, zone, plan.as_of)}, {_here(s)}"
+        warm = f" and warm ({p.product.warmup_seconds / 3600:g} h)" if p.product.warm_after else ""
         screen.note(f"{arrives}; it must last until the order after it is here{warm}: {until}")
         screen.table(["", "", ""], _sum(p, plan, s, zone), right=(1,))
         for said in p.line.why[2:]:

@@ -114,6 +114,17 @@ def quantile(pmf: Pmf, target: float) -> int:
     return min(int(np.searchsorted(np.cumsum(pmf), target - TAIL)), len(pmf) - 1)
 
 
+def certain(pmf: Pmf, chance: float) -> int:
+    """The largest u with P(X >= u) >= chance: what at least so surely comes.
+
+    Compared as in ``quantile``: a chance that is met exactly must not cost a piece for a rounding.
+
+    Raises: ValueError where the chance is not between 0 and 1.
+    """
+    _checked_target(chance)
+    return int(np.searchsorted(np.cumsum(pmf), 1 - chance + TAIL, side="right"))
+
+
 def excess(pmf: Pmf, level: int) -> float:
     """E(X - level)+: how many pieces a stock of ``level`` is short on average (a debt where below zero)."""
     if level < 0:

@@ -1,4 +1,4 @@
-"""Bookings and what is still to be booked, as pieces of one product, and what they leave of the stock.
+"""Bookings and what is still to be booked, as pieces of one product.
 
 Forecasts of the number of procedures still to be booked are functions of the same shape as
 ``unbooked_mean_procedures``: a mean for a time between two instants. ``unbooked_pieces`` turns such means,
@@ -7,7 +7,6 @@ from whichever forecast, into the distribution of pieces.
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
-from itertools import pairwise
 
 from stockroom.core.counts import Pmf, compound, convolution, poisson
 from stockroom.core.opening import Opening, merged
@@ -17,8 +16,6 @@ from stockroom.core.usage import used_by
 from stockroom.errors import unknown
 
 WEEK = timedelta(days=7)
-Stock = tuple[int, int | None, int]
-"""Pieces from an instant on, up to the end of their expiry (None: unknown or never)."""
 
 
 def known_pieces(
@@ -94,50 +91,6 @@ def pieces_per_day(product: str, procedures: Iterable[Procedure], products: Mapp
         procedure.expected_per_week * used_by(procedure, None, products).loose.get(product, 0) / 7
         for procedure in procedures
     )
-
-
-def left_at_expiry(
-    stocks: Sequence[Stock], now: int, known: Iterable[tuple[int, int]], rates: Mapping[int, float]
-) -> list[float]:
-    """How much of each stock is left at its expiry, at expected demand, first expired first out.
-
-    Demand is ``known`` (instant, pieces) and a steady rate in pieces a second that changes at the instants of
-    ``rates``; demand that nothing is there for waits for the next stock to come. Past demand counts at
-    ``now``. Exact between those instants: no day is rounded.
-    """
-    last = max((max(expiry, now) for _, expiry, _ in stocks if expiry is not None), default=None)
-    left = [float(quantity) for _, _, quantity in stocks]
-    unused = [0.0] * len(stocks)
-    if last is None:
-        return unused
-    turn = sorted(range(len(stocks)), key=lambda i: (stocks[i][1] is None, stocks[i][1] or 0, stocks[i][0]))
-    due: dict[int, int] = {}
-    for at, pieces in known:
-        due[max(at, now)] = due.get(max(at, now), 0) + pieces
-    marks = {now, last, *due, *rates, *(s for s, _, _ in stocks), *(e for _, e, _ in stocks if e is not None)}
-    moments = sorted({max(at, now) for at in marks if at <= last})
-    owed, rate = 0.0, 0.0
-    for before, moment in pairwise([now, *moments]):
-        owed = _served(owed + rate * (moment - before), left, stocks, turn, before)
-        for i in turn:
-            expiry = stocks[i][1]
-            if expiry is not None and expiry <= moment and left[i]:
-                unused[i], left[i] = left[i], 0.0
-        owed = _served(owed + due.get(moment, 0), left, stocks, turn, moment)
-        rate = rates.get(moment, rate)
-    return unused
-
-
-def _served(owed: float, left: list[float], stocks: Sequence[Stock], turn: list[int], at: int) -> float:
-    """Takes what is owed from the stock that is there at an instant; answers what could not be had."""
-    for i in turn:
-        if owed <= 0:
-            break
-        if stocks[i][0] <= at:
-            taken = min(left[i], owed)
-            left[i] -= taken
-            owed -= taken
-    return owed
 
 
 def pickup(triangle: Sequence[Sequence[float]]) -> list[float]:

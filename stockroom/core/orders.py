@@ -2,18 +2,19 @@
 
 need = known bookings + quantile of what is still to be booked - (usable - what expires unused) - on order.
 Then up to whole packs, at least the minimum, down to what fits the fridge, down to what will be used before
-it expires. An instant counts as "until" where it lies before ``covers_until``.
+it expires (core/quantity.py). An instant counts as "until" where it lies before ``covers_until``.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from stockroom.core.counts import Pmf, chance_at_most, fill_level, fill_rate, mean_of, quantile
-from stockroom.core.demand import left_at_expiry
+from stockroom.core.counts import Pmf, certain, mean_of
 from stockroom.core.practice import Product, Supplier
-from stockroom.core.units import count
+from stockroom.core.projection import Stock, left_at_expiry
+from stockroom.core.protection import Protection, Way, booked_before, protection
+from stockroom.core.quantity import decided
 
 DAY = 86_400
 WEEK = 7 * DAY
@@ -28,6 +29,7 @@ class OrderInput:
     arrives_at: int
     """When this order would be here, and ``covers_until``: when the one after it could be used."""
     covers_until: int
+    """Both with the usual lead time, where what the supplier's orders took is on record."""
     known: tuple[tuple[int, int], ...]
     """(start, pieces) of every booking not yet done, past ones and those after covers_until included."""
     unbooked: Pmf
@@ -48,6 +50,27 @@ class OrderInput:
     """Stock that may not be used now, as ``lots``: only for what the line would be if it were released."""
     free_space: int | None = None
     """Room for it beside what is on order, in the products' ``space``; None: no limit."""
+    ways: tuple[Way, ...] = ()
+    """Every way in which the lead time may turn out, with its chance; empty: it is as stated."""
+    lead_words: str = ""
+    """What the supplier's orders took, in words."""
+    use_chance: float | None = None
+    """How sure it must be that all of this order is used before it expires; None: as expected."""
+    unbooked_life: Pmf | None = None
+    """Pieces still to be booked for [now, ``expiry``): needed with ``use_chance``."""
+
+    @property
+    def expiry(self) -> int | None:
+        """The instant at which what is ordered now expires; None where it keeps."""
+        life = self.product.shelf_life_days
+        return None if life is None else self.arrives_at + life * DAY
+
+    @property
+    def stocks(self) -> list[Stock]:
+        """What is there and what is on order, as core/projection.py takes it."""
+        life = self.product.shelf_life_days
+        coming = ((at, None if life is None else at + life * DAY, pieces) for at, pieces in self.on_order)
+        return [*((self.now, expiry, pieces) for expiry, pieces in self.lots), *coming]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,21 +113,70 @@ class SupplierOrder:
     nothing_needed: tuple[OrderLine, ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Position:
+    """The sum before anything is ordered. ``extra`` is what is planned for besides what is booked."""
+
+    known: int
+    extra: int
+    usable: int
+    coming: int
+    expiring: int
+    demand: Protection
+
+    @property
+    def need(self) -> int:
+        """Pieces that are missing; below zero, what is there beyond what is needed."""
+        return self.known + self.extra - (self.usable - self.expiring) - self.coming
+
+    @property
+    def level(self) -> int:
+        """Pieces besides what is booked; below zero, booked ones that nothing is there for."""
+        return self.usable - self.expiring + self.coming - self.known
+
+
+def position(given: OrderInput) -> Position:
+    """The sum of one product, of which a piece that expires unused before covers_until is no part.
+
+    Raises: as ``order_line``.
+    """
+    ways = given.ways or (Way(1.0, given.covers_until, given.unbooked, given.unbooked_lead),)
+    demand = protection(given.known, given.covers_until, ways)
+    stocks = given.stocks
+    gone = left_at_expiry(stocks, given.now, given.known, expected_rates(given))
+    soon = sum(n for n, (_, end, _) in zip(gone, stocks, strict=True) if end is not None and end < given.covers_until)
+    return Position(
+        known=booked_before(given.known, given.covers_until),
+        extra=demand.level(given.target_kind, given.target),
+        usable=sum(pieces for _, pieces in given.lots),
+        coming=sum(pieces for arrives, pieces in given.on_order if arrives < given.covers_until),
+        expiring=_whole(soon),
+        demand=demand,
+    )
+
+
 def order_line(given: OrderInput) -> OrderLine:
     """The line of one product, its supplier's minimum order value left aside (see ``by_supplier``).
 
     Raises: ValueError for a target that is no chance, an unknown kind, or "fill" without unbooked_lead.
     """
-    packs, limited, decided = _packs(given, _line(given, 0, (), ""))
-    return _line(given, packs, limited, decided)
+    here = position(given)
+    made = decided(here.need, given.product, given.free_space, lambda n: used_in_time(given, n), given.use_chance)
+    return _line(given, here, made.packs, made.limited, made.words)
 
 
 def by_supplier(inputs: Iterable[OrderInput], supplier: Supplier, currency: str = "") -> SupplierOrder:
-    """The lines of one supplier. Below its minimum order value: nothing, and both amounts are named.
+    """The lines of one supplier. Below its minimum order value: nothing, and both amounts are named."""
+    return supplier_order([(given, order_line(given)) for given in inputs], supplier, currency)
+
+
+def supplier_order(
+    rows: Sequence[tuple[OrderInput, OrderLine]], supplier: Supplier, currency: str = ""
+) -> SupplierOrder:
+    """The same of lines that are there already.
 
     Where a line has no price the amount is not known, and nothing is withheld for it.
     """
-    rows = [(given, order_line(given)) for given in inputs]
     ordered = [line for _, line in rows if line.packs]
     total = sum((line.cost or Decimal(0) for line in ordered), Decimal(0))
     unpriced = [line.product for line in ordered if line.cost is None]
@@ -152,23 +224,43 @@ def expected_rates(given: OrderInput) -> dict[int, float]:
     return rates
 
 
-def _unused(given: OrderInput, order: int) -> tuple[float, float, float]:
-    """Pieces that expire unused at expected demand: before covers_until, without the order; ever; of it."""
-    life = given.product.shelf_life_days
-    new = [
-        (arrives, None if life is None else arrives + life * DAY, pieces)
-        for arrives, pieces in (*given.on_order, (given.arrives_at, order))
-    ]
-    stocks = [*((given.now, expiry, pieces) for expiry, pieces in given.lots), *new]
+def used_in_time(given: OrderInput, order: int) -> int:
+    """How many of so many ordered pieces will be used before they expire.
+
+    Without ``use_chance`` those that expected demand uses, to the nearest piece. With it, those that are used at least
+    with that chance: of the demand until the expiry that is so sure, what other stock does not serve. What that serves is
+    taken at expected demand, so what of it expires unused leaves its demand to the order.
+
+    Raises: ValueError for a chance without ``unbooked_life``.
+    """
+    expiry = given.expiry
+    if expiry is None or not order:
+        return order
     rates = expected_rates(given)
-    without = left_at_expiry(stocks[:-1], given.now, given.known, rates)
-    soon = sum(
-        left
-        for left, (_, expiry, _) in zip(without, stocks, strict=False)
-        if expiry is not None and expiry < given.covers_until
-    )
-    ever = left_at_expiry(stocks, given.now, given.known, rates) if order else [*without, 0.0]
-    return soon, sum(ever), ever[-1]
+    if given.use_chance is None:
+        left = left_at_expiry([*given.stocks, (given.arrives_at, expiry, order)], given.now, given.known, rates)[-1]
+        return order - _whole(left)
+    if given.unbooked_life is None:
+        raise ValueError("a chance of use without what is still to be booked until the expiry")
+    booked = booked_before(given.known, expiry)
+    expected = booked + _expected_unbooked(rates, given.now, expiry)
+    endless = math.ceil(expected) + 1  # so nothing is owed once it is there, and what it serves is what others do not
+    left = left_at_expiry([*given.stocks, (given.arrives_at, expiry, endless)], given.now, given.known, rates)[-1]
+    others = expected - (endless - left)
+    sure = booked + certain(given.unbooked_life, given.use_chance)
+    return max(0, min(order, math.floor(sure - others + 1e-6)))
+
+
+def _expected_unbooked(rates: Mapping[int, float], now: int, end: int) -> float:
+    """Pieces still to be booked for [now, end) at the expected rates."""
+    marks = sorted(at for at in rates if at < end)
+    return sum(rates[at] * (min(after, end) - max(at, now)) for at, after in zip(marks, [*marks[1:], end], strict=True))
+
+
+def expected_waste(given: OrderInput, order: int) -> float:
+    """Pieces of the whole position, so many ordered ones included, that expire unused at expected demand."""
+    stocks = given.stocks + ([(given.arrives_at, given.expiry, order)] if order else [])
+    return sum(left_at_expiry(stocks, given.now, given.known, expected_rates(given)))
 
 
 def _whole(pieces: float) -> int:
@@ -178,93 +270,35 @@ def _whole(pieces: float) -> int:
     return math.floor(pieces + 0.5 + 1e-9)
 
 
-def _quantile(given: OrderInput) -> int:
-    if given.target_kind == "cycle":
-        return quantile(given.unbooked, given.target)
-    lead, review = _lead(given)
-    return fill_level(given.unbooked, lead, review, given.target)
-
-
-def _lead(given: OrderInput) -> tuple[Pmf, float]:
-    """For the fill rate: unbooked pieces until the order arrives, and the mean of what comes between then and
-    covers_until. What is booked is served first and in full, so the rate is that of what is still to be
-    booked.
-    """
-    if given.target_kind != "fill" or given.unbooked_lead is None:
-        raise ValueError(f'target kind "{given.target_kind}": neither "cycle" nor "fill" with its unbooked_lead')
-    return given.unbooked_lead, mean_of(given.unbooked) - mean_of(given.unbooked_lead)
-
-
-def _packs(given: OrderInput, bare: OrderLine) -> tuple[int, tuple[str, ...], str]:
-    """How many packs, what limited them, and in which words, from the line that still orders nothing."""
-    product, need = given.product, bare.need
-    size = product.pack_size
-    if need <= 0:
-        return 0, (), "what is there covers it: nothing to order"
-    packs = -(-need // size)
-    limited = []
-    decided = [f"need {need}"]
-    if packs * size != need:
-        limited.append("pack")
-        decided.append(f"in packs of {size} that is {packs * size}")
-    if packs < product.minimum_packs:
-        packs = product.minimum_packs
-        limited.append("minimum")
-        decided.append(f"at least {count(packs, 'pack')} at a time: {packs * size}")
-    if given.free_space is not None and packs * size * product.space > max(0, given.free_space):
-        packs = max(0, given.free_space) // (size * product.space)
-        limited.append("space")
-        decided.append(f"the fridge has room for {count(packs, 'pack')}: {packs * size}")
-    unused = _whole(_unused(given, packs * size)[2])
-    if unused:
-        fresh = (packs * size - unused) // size
-        decided.append(f"{unused} of {packs * size} would expire unused: {count(fresh, 'pack')}, {fresh * size}")
-        packs = fresh
-        limited.append("shelf_life")
-    if 0 < packs < product.minimum_packs:
-        decided.append(f"that is below the minimum of {count(product.minimum_packs, 'pack')}: ask the supplier")
-    return packs, tuple(limited), "; ".join(decided)
-
-
-def _line(given: OrderInput, packs: int, limited: tuple[str, ...], decided: str) -> OrderLine:
+def _line(given: OrderInput, here: Position, packs: int, limited: tuple[str, ...], words: str) -> OrderLine:
     """The line for so many packs."""
     product, order = given.product, packs * given.product.pack_size
-    known = sum(pieces for at, pieces in given.known if at < given.covers_until)
-    usable = sum(pieces for _, pieces in given.lots)
-    coming = sum(pieces for arrives, pieces in given.on_order if arrives < given.covers_until)
-    soon, waste, _ = _unused(given, order)
-    position = usable - _whole(soon) + coming
-    extra = _quantile(given)
-    level = position + order - known
-    no_shortage = achieved = chance_at_most(given.unbooked, level)
-    if given.target_kind == "fill":
-        lead, review = _lead(given)
-        achieved = fill_rate(given.unbooked, lead, review, level)
+    level = here.level + order
+    price = product.price(packs)
     line = OrderLine(
         product=product.code, order_quantity=order, packs=packs, covers_until=given.covers_until,
-        known_demand=known, unbooked_mean=round(mean_of(given.unbooked), 6), unbooked_quantile=extra,
-        usable=usable, on_order=coming, expiring_unused=_whole(soon), need=known + extra - position,
-        target=given.target,
-        target_kind=given.target_kind, achieved=achieved, no_shortage=no_shortage, limited_by=limited,
-        expected_waste=round(waste, 2), why=(),
-        cost=None if product.pack_price is None else product.pack_price * packs,
+        known_demand=here.known, unbooked_mean=round(mean_of(given.unbooked), 6), unbooked_quantile=here.extra,
+        usable=here.usable, on_order=here.coming, expiring_unused=here.expiring, need=here.need, target=given.target,
+        target_kind=given.target_kind, achieved=here.demand.reached(given.target_kind, level),
+        no_shortage=here.demand.no_shortage(level), limited_by=limited,
+        expected_waste=round(expected_waste(given, order), 2), why=(),
+        cost=None if price is None else price * packs,
     )  # fmt: skip
-    if not decided:
-        return line
-    return replace(line, why=(*_needed_and_there(line), decided, *_warnings(given, line)))
+    return replace(line, why=(*_needed_and_there(given, line), words, *_warnings(given, line)))
 
 
 def _withheld(given: OrderInput, line: OrderLine, amounts: str) -> OrderLine:
     """The same line ordering nothing, because all of the supplier's lines together are worth too little."""
-    return _line(given, 0, (*line.limited_by, "supplier"), f"{line.why[2]}; but {amounts}: nothing is ordered")
+    words = f"{line.why[2]}; but {amounts}: nothing is ordered"
+    return _line(given, position(given), 0, (*line.limited_by, "supplier"), words)
 
 
-def _needed_and_there(line: OrderLine) -> tuple[str, str]:
+def _needed_and_there(given: OrderInput, line: OrderLine) -> tuple[str, str]:
     aim = "chance of no shortage" if line.target_kind == "cycle" else "of demand served from the shelf"
     return (
         f"needed until the next order can be used: {line.known_demand} booked, and {line.unbooked_quantile} "
         f"for what is still to be booked ({line.unbooked_mean:.1f} expected; "
-        f"target {_percent(line.target)} {aim})",
+        f"target {_percent(line.target)} {aim})" + (f"; {given.lead_words}" if given.lead_words else ""),
         f"there: {line.usable} usable, of which {line.expiring_unused} will expire unused, "
         f"and {line.on_order} on order",
     )
@@ -281,7 +315,7 @@ def _warnings(given: OrderInput, line: OrderLine) -> list[str]:
             f"NOT ENOUGH FOR WHAT IS BOOKED: {line.known_demand} booked, {there} there with this order: "
             "make room, borrow, or move a booking"
         )
-    ready = given.arrives_at + given.product.warmup_seconds
+    ready = given.arrives_at + given.product.warm_after
     before = sum(pieces for at, pieces in given.known if at < ready)
     sooner = line.usable + sum(pieces for arrives, pieces in given.on_order if arrives <= given.arrives_at)
     if before > sooner:

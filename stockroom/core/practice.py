@@ -79,6 +79,8 @@ class Supplier:
     cutoff: int = 1440
     minimum_order: Decimal = Decimal(0)
     closed: tuple[Closure, ...] = ()
+    lead_from_orders: bool = True
+    """Whether what its orders took replaces lead_days once there are enough of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +109,14 @@ class TradeItem:
 
 
 @dataclass(frozen=True, slots=True)
+class PriceBreak:
+    """From so many packs on, each pack of the order costs ``pack_price``."""
+
+    packs: int
+    pack_price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Product:
     """A kit (tracked one by one once it is out) or a supply (by quantity only)."""
 
@@ -129,6 +139,18 @@ class Product:
     trade_items: tuple[TradeItem, ...] = ()
     contains: tuple[tuple[str, int], ...] = ()
     caution: tuple[str, ...] = ()
+    price_breaks: tuple[PriceBreak, ...] = ()
+    use_chance: float | None = None
+
+    def price(self, packs: int) -> Decimal | None:
+        """What each pack costs in an order of so many; None where no price is known."""
+        reached = [b for b in self.price_breaks if b.packs <= packs]
+        return max(reached, key=lambda b: b.packs).pack_price if reached else self.pack_price
+
+    @property
+    def warm_after(self) -> int:
+        """Seconds from its arrival until it can be used: its warm-up; none of a supply, which is not followed out."""
+        return self.warmup_seconds if self.warms else 0
 
     @property
     def cold(self) -> bool:
@@ -184,6 +206,8 @@ class Practice:
     procedures: tuple[Procedure, ...] = ()
     service_target: float = 0.95
     target_kind: str = "cycle"
+    use_chance: float | None = None
+    """How sure it must be that all of an order is used before it expires; None: as expected."""
     review_days: int = 7
     margin_minutes: int = 15
     rounds: tuple[int, ...] = ()

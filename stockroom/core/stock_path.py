@@ -5,14 +5,14 @@ are owed, so that a path below zero says how many are short.
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from stockroom.core.counts import Pmf, mean_of, quantile
-from stockroom.core.demand import Stock
 from stockroom.core.orders import OrderInput, expected_rates
+from stockroom.core.projection import Stock, path
 
 DAY = 86_400
 CRUMB = 1e-6
@@ -57,27 +57,23 @@ def stock_path(given: OrderInput, arrivals: Sequence[Arrival], marks: Iterable[i
     stocks: list[Stock] = [(given.now, end, n) for end, n in given.lots]
     stocks += [(a.at, None if life is None else a.at + life * DAY, a.pieces) for a in arrivals]
     rates, last = expected_rates(given), max(marks := [given.now, *marks])
-    known: dict[int, float] = {}
-    for start, n in given.known:
-        known[max(start, given.now)] = known.get(max(start, given.now), 0) + n
     ends = {end for _, end, _ in stocks if end is not None}
-    happens = {*marks, *known, *rates, given.covers_until, *(start for start, _, _ in stocks), *ends}
+    happens = {*marks, *(at for at, _ in given.known), *rates, given.covers_until, *(at for at, _, _ in stocks), *ends}
     moments = sorted(m for m in happens if given.now <= m <= last)
-    expected, lost = _walk(stocks, moments, known, rates)
-    worst, before = dict(known), 0
+    expected = path(stocks, given.now, given.known, rates, moments)
+    worst, before = list(given.known), 0
     for mark in (m for m in moments if given.now < m <= given.covers_until):
         more = max(before, unbooked_bad_case(given, mark))
-        worst[mark] = worst.get(mark, 0) + more - before
+        worst.append((mark, more - before))
         before = more
-    bad, _ = _walk(
-        stocks, moments, worst, {at: rate if at >= given.covers_until else 0.0 for at, rate in rates.items()}
-    )
+    after = {at: rate if at >= given.covers_until else 0.0 for at, rate in rates.items()}
+    bad = path(stocks, given.now, worst, after, moments)
     gone: dict[int, float] = {}
-    for (_, end, _), unused in zip(stocks, lost, strict=True):
+    for (_, end, _), unused in zip(stocks, expected.unused, strict=True):
         if end is not None and end <= last and unused > CRUMB:
             gone[max(end, given.now)] = gone.get(max(end, given.now), 0.0) + unused
     return StockPath(
-        given.now, last, given.covers_until, tuple(moments), tuple(expected), tuple(bad),
+        given.now, last, given.covers_until, expected.at, expected.there, bad.there,
         tuple(a for a in arrivals if a.at <= last), tuple(sorted(gone.items())),
     )  # fmt: skip
 
@@ -108,37 +104,3 @@ def thinned(pmf: Pmf, share: float) -> Pmf:
         out = np.convolve(out, np.array([1 - share, share]))
         out[0] += chance
     return out
-
-
-def _walk(
-    stocks: Sequence[Stock], marks: Sequence[int], known: Mapping[int, float], rates: Mapping[int, float]
-) -> tuple[list[float], list[float]]:
-    """(pieces there less what is owed, after what happens at each mark; what of each stock expired)."""
-    turn = sorted(range(len(stocks)), key=lambda i: (stocks[i][1] is None, stocks[i][1] or 0, stocks[i][0]))
-    left, lost = [float(n) for _, _, n in stocks], [0.0] * len(stocks)
-    owed = rate = 0.0
-    path: list[float] = []
-    before = marks[0]
-    for mark in marks:
-        owed = _used(owed + rate * (mark - before), left, stocks, turn, before)
-        for i in turn:
-            end = stocks[i][1]
-            if end is not None and end <= mark:
-                lost[i], left[i] = lost[i] + left[i], 0.0
-        owed = _used(owed + known.get(mark, 0), left, stocks, turn, mark)
-        rate = rates.get(mark, rate)
-        path.append(sum(n for n, (start, _, _) in zip(left, stocks, strict=True) if start <= mark) - owed)
-        before = mark
-    return path, lost
-
-
-def _used(owed: float, left: list[float], stocks: Sequence[Stock], turn: Sequence[int], at: int) -> float:
-    """Takes what is owed from what is there at an instant, first expired first out; returns what could not be had."""
-    for i in turn:
-        if owed <= 0:
-            break
-        if stocks[i][0] <= at:
-            taken = min(left[i], owed)
-            left[i] -= taken
-            owed -= taken
-    return owed

@@ -9,8 +9,8 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from stockroom.core.demand import Stock, left_at_expiry
 from stockroom.core.orders import OrderInput, expected_rates, order_line
+from stockroom.core.projection import Stock, left_at_expiry
 from stockroom.core.stock_path import bad_case
 
 DAY = 86_400

@@ -8,6 +8,7 @@ that stand twice) is in practice_file.py. TABLES at the end is the format.
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 from stockroom.core.practice import (
@@ -16,6 +17,7 @@ from stockroom.core.practice import (
     Fridge,
     Keep,
     Person,
+    PriceBreak,
     Procedure,
     Product,
     Shelf,
@@ -138,6 +140,19 @@ def _product(given: Given) -> Iterator[tuple[str, str]]:
         yield "max_out_hours", f"is below warmup_hours ({warm / 3600:g}): it could never be used"
     if given.get("contains") and given.get("kind") == "supply":
         yield "contains", "only a kit holds supplies"
+    yield from _price_breaks(given)
+
+
+def _price_breaks(given: Given) -> Iterator[tuple[str, str]]:
+    breaks, price = sorted(given.get("price_breaks", ()), key=lambda b: b.packs), given.get("pack_price")
+    if breaks and price is None:
+        yield "pack_price", "price_breaks need the price of a pack without them"
+    elif any(a.packs == b.packs for a, b in pairwise(breaks)):
+        yield "price_breaks", "names a number of packs twice"
+    elif breaks and any(
+        b.pack_price >= a for a, b in zip([price, *(b.pack_price for b in breaks)], breaks, strict=False)
+    ):
+        yield "price_breaks", "a pack must cost less than in a smaller order"
 
 
 def _use(given: Given) -> Iterator[tuple[str, str]]:
@@ -197,6 +212,10 @@ USE = Table(
     },
     rules=_use,
 )
+PRICE_BREAK = Table(
+    PriceBreak,
+    {"packs": Key(read.whole(2), required=True), "pack_price": Key(read.number(0, 1_000_000), required=True)},
+)
 PROBE = Table(dict, {"serial": Key(read.words), "calibration_due": Key(read.day)})
 
 TABLES: dict[str, Table] = {
@@ -208,6 +227,7 @@ TABLES: dict[str, Table] = {
             "currency": Key(read.currency, required=True),
             "service_target": Key(read.chance),
             "target_kind": Key(read.choice("cycle", "fill")),
+            "use_chance": Key(read.chance),
             "review_days": Key(read.whole(1, 366)),
             "margin_minutes": Key(read.whole(0, 720)),
             "rounds": Key(read.unlike(read.time_of_day)),
@@ -272,6 +292,7 @@ TABLES: dict[str, Table] = {
             "delivery_days": Key(read.unlike(read.weekday, least=1), required=True),
             "minimum_order": Key(read.number(0, 1_000_000)),
             "closed": Key(closures),
+            "lead_from_orders": Key(read.yes_no),
         },
         name="name",
     ),
@@ -290,10 +311,12 @@ TABLES: dict[str, Table] = {
             "returnable": Key(read.yes_no),
             "pack_size": Key(read.whole(1)),
             "pack_price": Key(read.number(0, 1_000_000)),
+            "price_breaks": Key(read.each(inline(PRICE_BREAK))),
             "minimum_packs": Key(read.whole(0)),
             "space": Key(read.whole(0)),
             "shelf_life_days": Key(read.whole(1, 36_600)),
             "service_target": Key(read.chance),
+            "use_chance": Key(read.chance),
             "gtin": Key(read.each(inline(TRADE_ITEM)), field="trade_items"),
             "contains": Key(read.contents),
             "caution": Key(read.each(read.words)),

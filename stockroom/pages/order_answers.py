@@ -62,6 +62,12 @@ def supplier_answer(s: SupplierPlan, currency: str) -> dict[str, Any]:
         "site": s.site or None,
         "order_by": instant(s.arrival.order_by),
         "arrives": s.arrival.arrives_on.isoformat(),
+        "lead": {
+            "stated_days": s.supplier.lead_days,
+            "orders": s.record.orders if s.record else None,
+            "shortest_days": s.record.shortest if s.record else None,
+            "longest_days": s.record.longest if s.record else None,
+        },
         "total": _money(s.order.total),
         "currency": currency,
     }
@@ -233,7 +239,7 @@ def order_csv(plan: OrderPlan) -> str:
     for s in plan.suppliers:
         for p in s.needed:
             if p.line.order_quantity:
-                price = p.product.pack_price
+                price = p.product.price(p.line.packs)
                 words = [_cell(s.supplier.name), _cell(p.product.code), _cell(p.product.name)]
                 money = ["" if x is None else f"{x:.2f}" for x in (price, p.line.cost)]
                 site = [_cell(s.site)] if group else []

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from stockroom.core.demand import Stock, known_pieces, left_at_expiry, pieces_per_day
+from stockroom.core.demand import known_pieces, pieces_per_day
+from stockroom.core.projection import Stock, left_at_expiry
 from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary

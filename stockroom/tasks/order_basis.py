@@ -1,16 +1,19 @@
 """What a site has on record that its orders stand on: stock that can serve, bookings, what is coming, free space."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from stockroom.core.lead_times import LeadRecord
 from stockroom.core.opening import Opening
 from stockroom.core.practice import Practice, Procedure, Product
 from stockroom.core.records import Booking, Finding
+from stockroom.core.room import Inside, Room, room_ahead
 from stockroom.core.units import count, quoted
 from stockroom.core.when import day_text
-from stockroom.store import Link, ledger, orders
+from stockroom.store import Link, fridge_notes, ledger, orders
 from stockroom.tasks.diary import diary
+from stockroom.tasks.lead_record import lead_records
 from stockroom.tasks.list_stock import StockReport, StockRow, stock_report
 from stockroom.tasks.rules import Rules
 
@@ -46,7 +49,8 @@ class OrderNow:
 @dataclass(frozen=True, slots=True)
 class SiteNow:
     """One site at an instant. ``bookings`` are those not yet done, by start; ``strangers`` those of them whose
-    procedure the practice file does not have; ``owed`` are (product, lot, place, pieces) that the record lacks.
+    procedure the practice file does not have; ``owed`` are (product, lot, place, pieces) that the record lacks;
+    ``off`` the fridges that are switched off; ``leads`` what the orders to each supplier took.
     """
 
     name: str
@@ -58,6 +62,16 @@ class SiteNow:
     bookings: tuple[Booking, ...]
     strangers: tuple[Booking, ...]
     orders: tuple[OrderNow, ...]
+    off: frozenset[str] = frozenset()
+    leads: Mapping[str, LeadRecord] = field(default_factory=dict)
+    _rows: dict[str, list[StockRow]] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def rows_of(self, product: str) -> Sequence[StockRow]:
+        """The stock of one product."""
+        if not self._rows:
+            for row in self.rows:
+                self._rows.setdefault(row.product, []).append(row)
+        return self._rows.get(product, ())
 
     @property
     def products(self) -> dict[str, Product]:
@@ -76,6 +90,7 @@ def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Si
     stock = stock_report(conn, rule, at)
     homes = _homes(conn, practice, at, stock)
     known = {p.code for p in practice.procedures}
+    off, leads = _switched_off(conn, practice, at), lead_records(conn, rule, at)
     found = []
     for name in sites:
         booked = [b for b in diary(conn, rule, at, [name]).values() if b.state == "booked"]
@@ -88,6 +103,7 @@ def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Si
                 bookings=tuple(b for b in booked if b.procedure in known),
                 strangers=tuple(b for b in booked if b.procedure not in known),
                 orders=tuple(open_orders(conn, rule, at, [name])),
+                off=off, leads=leads,
             )
         )  # fmt: skip
     return found
@@ -112,6 +128,13 @@ def _site(practice: Practice, name: str | None) -> str:
     return next((s.name for s in practice.sites if s.name == name), practice.sites[0].name)
 
 
+def _switched_off(conn: Link, practice: Practice, at: int) -> frozenset[str]:
+    """The fridges that are switched off at an instant."""
+    keys = {f.name: ledger.place_key(conn, f.name) for f in practice.fridges}
+    said = {n: fridge_notes.switches(conn, key, at) for n, key in keys.items() if key is not None}
+    return frozenset(n for n, switches in said.items() if not fridge_notes.on_at(switches, at))
+
+
 def _homes(conn: Link, practice: Practice, at: int, stock: StockReport) -> list[str]:
     """The site of each row: that of its place, of a kit that is out that of the fridge which it came from."""
     pulls = ledger.pulls(conn, at)
@@ -130,8 +153,8 @@ def pieces(here: SiteNow, product: Product, state: str) -> tuple[tuple[int | Non
     before its use-by.
     """
     found = []
-    for row in here.rows:
-        if row.product != product.code or row.state != state:
+    for row in here.rows_of(product.code):
+        if row.state != state:
             continue
         end = None if row.expiry is None else here.opening.midnight(row.expiry + timedelta(days=1))
         in_place = row.pull is not None or here.practice.fridge(row.place) is not None
@@ -145,23 +168,72 @@ def pieces(here: SiteNow, product: Product, state: str) -> tuple[tuple[int | Non
 
 
 def free_space(here: SiteNow) -> int | None:
-    """Room in all fridges of a site together, in the products' ``space``; None where one of them has no limit.
+    """Room in all fridges of a site together now, in the products' ``space``; None where one of them has no limit.
 
     What stands in them takes room, held and expired pieces too, and so does what is on order and kept cold. An
-    overdue order takes none, as it counts as nothing. Without any fridge there is no room.
+    overdue order takes none, as it counts as nothing. A fridge that is switched off, or none at all, gives no room.
     """
-    capacity = {f.name: f.capacity for f in here.practice.fridges if f.site == here.name}
-    if None in capacity.values():
+    room = room_when(here, lambda code: (), [])
+    return None if room is None else room.free[-1]
+
+
+def room_when(
+    here: SiteNow, booked: Callable[[str], Sequence[tuple[int, int, int]]], marks: Sequence[int]
+) -> Room | None:
+    """The same from now on: an order takes room from the morning of the day on which it is due, and what known bookings
+    (``booked``: product -> (number, start, pieces)) take out of the fridge gives it back, when a kit must leave it to be
+    warm. Bookings whose time has come give none back, nor do those for which as many kits are out.
+    """
+    capacity = _capacity(here)
+    if capacity is None:
         return None
+    fridges = {f.name for f in here.practice.fridges if f.site == here.name}
+    contents = []
     products = here.products
-    stands = sum(
-        r.quantity * (products[r.product].space if r.product in products else 1)
-        for r in here.rows
-        if r.pull is None and r.place in capacity
-    )
-    cold = [p for p in products.values() if p.cold]
-    ordered = sum(o.coming(p.code) * p.space for o in here.orders if not o.overdue for p in cold)
-    return sum(c or 0 for c in capacity.values()) - stands - ordered
+    for code in {*(r.product for r in here.rows), *(p.code for p in products.values() if p.cold)}:
+        product = products.get(code)
+        rows = [r for r in here.rows_of(code) if r.pull is None and r.place in fridges]
+        if product is None or not product.cold:
+            contents.append(Inside(1 if product is None else product.space, idle=sum(r.quantity for r in rows)))
+            continue
+        usable = [r for r in rows if r.state == "usable" and r.expiry is not None]
+        contents.append(
+            Inside(
+                product.space,
+                lots=tuple(
+                    (here.opening.midnight(r.expiry + timedelta(days=1)), r.quantity) for r in usable if r.expiry
+                ),
+                idle=sum(r.quantity for r in rows) - sum(r.quantity for r in usable),
+                comes=tuple((_morning(here, o.due_on), o.coming(code)) for o in here.orders if not o.overdue),
+                leaves=_leaves(here, product, booked(code)),
+            )
+        )
+    return room_ahead(capacity, here.at, contents, marks)
+
+
+def _capacity(here: SiteNow) -> int | None:
+    """Of all fridges of a site that are on; None where one of them has no limit."""
+    found = [f.capacity for f in here.practice.fridges if f.site == here.name and f.name not in here.off]
+    return None if None in found else sum(c or 0 for c in found)
+
+
+def _morning(here: SiteNow, day: date) -> int:
+    """The first instant of a day at which somebody is there, its very first where nobody is."""
+    spans = here.opening.day_spans(day)
+    return spans[0][0] if spans else here.opening.midnight(day)
+
+
+def _leaves(here: SiteNow, product: Product, booked: Sequence[tuple[int, int, int]]) -> tuple[tuple[int, int], ...]:
+    """(instant, pieces) that bookings to come take from the fridge, the kits that are out already serving the first."""
+    out = sum(r.quantity for r in here.rows_of(product.code) if r.pull is not None)
+    found = []
+    for _, start, pieces in sorted(booked, key=lambda b: b[1]):
+        if start > here.at:
+            served = min(out, pieces)
+            out -= served
+            by = start - product.warm_after
+            found.append((by if by >= here.at else start, pieces - served))
+    return tuple(found)
 
 
 def findings_of(here: SiteNow) -> list[Finding]:

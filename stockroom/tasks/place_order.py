@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from stockroom.core.deliveries import next_arrival
+from stockroom.core.lead_times import due
 from stockroom.core.practice import Practice, Product, Supplier
 from stockroom.core.when import day_text
 from stockroom.errors import Refused, unknown
 from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.lead_record import lead_records
 from stockroom.tasks.order_basis import OrderNow, open_orders
 from stockroom.tasks.order_book import unknown_order
 from stockroom.tasks.places import folded, number_of, product_named
@@ -34,7 +35,8 @@ def place(
         practice = rec.rules.practice
         site = rec.book.site = rec.rules.site(act.site)
         made = _wanted(rec.conn, rec.rules, act.at, site, supplier, wanted, packs=packs)
-        arrival = next_arrival(made.supplier, rec.rules.opening(site), act.at)
+        record = lead_records(rec.conn, rec.rules, act.at).get(made.supplier.name)
+        arrival = due(made.supplier, rec.rules.opening(site), act.at, record)
         number = orders.ordered(rec.book, made.supplier.name, arrival.arrives_at)
         lines = [
             _line(rec, number, product_named(practice, c), n, made.proposed.get(c), why) for c, n in made.chosen.items()
@@ -138,7 +140,7 @@ def _chosen(
 def _line(
     rec: Recording, order: int, product: Product, pieces: int, proposed: int | None, why: str | None
 ) -> dict[str, object]:
-    price, whole_packs = product.pack_price, pieces % product.pack_size == 0
+    price, whole_packs = product.price(pieces // product.pack_size), pieces % product.pack_size == 0
     cents = None if price is None else int((price / CENT).to_integral_value())
     orders.line(rec.book, order, product.code, pieces, proposed, cents, why)
     return {
@@ -189,9 +191,10 @@ def _notes(rec: Recording, made: _Wanted) -> None:
             )  # fmt: skip
     products = {p.code: p for p in rec.rules.practice.products}
     space = sum(n * products[c].space for c, n in chosen.items() if products[c].cold)
-    room = plan.room[rec.book.site]
+    room = next((s.room for s in plan.suppliers if s.supplier == supplier), plan.room[rec.book.site])
     if room is not None and space > max(0, room):
-        rec.note("over-full", f"it needs {space} spaces in the fridge, {max(0, room)} are free now", urgent=True)
+        told = f"it needs {space} spaces in the fridge, of which {max(0, room)} will be free"
+        rec.note("over-full", told, urgent=True)
 
 
 def expect(store: Store, act: Act, text: str, on: date) -> Recorded:

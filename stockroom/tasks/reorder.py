@@ -7,17 +7,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from stockroom.core.counts import Pmf
-from stockroom.core.deliveries import Arrival, covers_until, next_arrival
-from stockroom.core.demand import known_pieces, pieces_per_day, unbooked_mean_procedures, unbooked_pieces
-from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, order_line
+from stockroom.core.deliveries import Arrival
+from stockroom.core.demand import unbooked_mean_procedures, unbooked_pieces
+from stockroom.core.lead_times import LeadRecord, Timing, timing
+from stockroom.core.order_list import Asked, supplier_orders
+from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder
 from stockroom.core.practice import Procedure, Product, Supplier
+from stockroom.core.protection import Way
 from stockroom.core.records import Finding
 from stockroom.core.usage import used_by
 from stockroom.errors import Refused
 from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.tasks.coupling import Coupled, coupled
-from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, sites_now
+from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, room_when, sites_now
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.transfers import Proposed, as_moved, proposed_transfers, told_on_line
@@ -74,6 +77,10 @@ class SupplierPlan:
     arrival: Arrival
     order: SupplierOrder
     products: tuple[Planned, ...]
+    record: LeadRecord | None = None
+    """What its orders took, where that replaces the stated lead days."""
+    room: int | None = None
+    """Free in the fridges from its arrival on, before anything that is proposed; None: no limit."""
 
     @property
     def needed(self) -> tuple[Planned, ...]:
@@ -141,7 +148,7 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     wanted = rule.sites(site)
     # A shortage here may be met from any other site of the group.
     every = sites_now(conn, rule, at, rule.sites(None))
-    first = {here.name: _suppliers(here, free_space(here)) for here in every}
+    first = {here.name: _suppliers(here) for here in every}
     moves = _transfers(conn, rule, every, first)
     ends = {name for t in moves for name in (t.site, t.target_site)}
     suppliers: list[SupplierPlan] = []
@@ -155,7 +162,7 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     ]
     for now, here in shown:
         room[here.name] = free_space(here)
-        made, never = _suppliers(here, room[here.name]) if here.name in ends else first[here.name]
+        made, never = _suppliers(here) if here.name in ends else first[here.name]
         suppliers += [_told(s, moves) for s in made]
         findings += [*findings_of(here), *never]
         together += _coupled(now, here, made)
@@ -187,85 +194,118 @@ def _told(plan: SupplierPlan, moves: Sequence[Proposed]) -> SupplierPlan:
     return replace(plan, products=tuple(products))
 
 
-def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
-    """The plan of every supplier that delivers something, and those that never do.
-
-    The fridges are shared: what one order fills is not there for the next, in the practice file's order.
-    """
-    made, never = [], []
-    for supplier in here.practice.suppliers:
-        products = [p for p in here.practice.products if p.supplier == supplier.name]
+def _suppliers(here: SiteNow) -> tuple[list[SupplierPlan], list[Finding]]:
+    """The plan of every supplier that delivers something, and those that never do. They share the fridges."""
+    demand, practice = _Demand(here), here.practice
+    asked, timings, never = [], [], []
+    for supplier in practice.suppliers:
+        products = [p for p in practice.products if p.supplier == supplier.name]
         if not products:
             continue
         try:
-            plan = _supplier(here, supplier, products, room)
+            when = timing(supplier, here.opening, here.at, practice.review_days, here.leads.get(supplier.name))
+            given = tuple(_given(here, demand, when, p) for p in products)
         except Refused as fault:
             if fault.slug != "no-delivery":
                 raise
             codes = ", ".join(p.code for p in products)
             never.append(Finding(fault.slug, f"{fault.what}: nothing is proposed of {codes}", fault.todo, urgent=True))
             continue
-        made.append(plan)
-        if room is not None:
-            room -= sum(p.line.order_quantity * p.product.space for p in plan.products if p.product.cold)
+        timings.append(when)
+        asked.append(Asked(supplier, when.arrives_from, given))
+    room = room_when(here, demand.booked, [one.arrives_from for one in asked])
+    made = []
+    for when, found in zip(timings, supplier_orders(asked, room, practice.currency), strict=True):
+        planned = tuple(
+            Planned(g.product, g, line, demand.booked(g.product.code), demand.expected(g.product, g.covers_until))
+            for g, line in zip(found.inputs, found.lines, strict=True)
+        )
+        free = None if room is None else room.least(when.arrives_from)
+        made.append(SupplierPlan(here.name, when.supplier, when.arrival, found.order, planned, when.record, free))
     return made, never
 
 
-def _supplier(here: SiteNow, supplier: Supplier, products: Sequence[Product], room: int | None) -> SupplierPlan:
-    arrival = next_arrival(supplier, here.opening, here.at)
-    planned = []
-    for product in products:
-        one = _planned(here, supplier, arrival, product, room if product.cold else None)
-        planned.append(one)
-        if room is not None and product.cold:
-            room -= one.line.order_quantity * product.space
-    order = by_supplier([p.given for p in planned], supplier, here.practice.currency)
-    # The supplier's minimum may have taken a line back to nothing.
-    lines = {line.product: line for line in (*order.lines, *order.nothing_needed)}
-    return SupplierPlan(
-        here.name, supplier, arrival, order, tuple(replace(p, line=lines[p.product.code]) for p in planned)
-    )
+def _given(here: SiteNow, demand: "_Demand", when: Timing, product: Product) -> OrderInput:
+    practice, code, warm = here.practice, product.code, product.warm_after
+    until = when.next_at + warm
+    lead = practice.target_kind == "fill"
 
+    def still(end: int, whole: int | None = None) -> Pmf:
+        return demand.still(product, end, whole)
 
-def _planned(here: SiteNow, supplier: Supplier, arrival: Arrival, product: Product, room: int | None) -> Planned:
-    practice, products, code = here.practice, here.products, product.code
-    until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
-    booked = tuple(
-        (b.number, start, n) for b in here.bookings for start, n in known_pieces(code, [b], here.procedures, products)
-    )
-    users = [(p, n) for p in practice.procedures if (n := used_by(p, None, products).loose.get(code, 0))]
-    means = {p.code: _mean(here, p, until) for p, _ in users}
     given = OrderInput(
-        product=product, now=here.at, arrives_at=arrival.arrives_at, covers_until=until,
-        known=tuple((start, n) for _, start, n in booked),
-        unbooked=unbooked_pieces(code, practice.procedures, means, products),
-        unbooked_lead=_until_usable(here, arrival, product, means) if practice.target_kind == "fill" else None,
-        daily_rate=pieces_per_day(code, practice.procedures, products),
+        product=product, now=here.at, arrives_at=when.arrival.arrives_at, covers_until=until,
+        known=tuple((start, n) for _, start, n in demand.booked(code)),
+        unbooked=still(until), unbooked_lead=still(when.arrival.arrives_at + warm, until) if lead else None,
+        daily_rate=demand.per_day(code),
         target=practice.service_target if product.service_target is None else product.service_target,
         target_kind=practice.target_kind,
         lots=pieces(here, product, "usable"), held=pieces(here, product, "quarantined"),
         on_order=tuple((o.due, n) for o in here.orders if not o.overdue and (n := o.coming(code))),
         overdue=tuple((o.label, n) for o in here.orders if o.overdue and (n := o.coming(code))),
-        free_space=room,
+        ways=tuple(
+            Way(chance, then + warm, still(then + warm), still(arrives + warm, then + warm) if lead else None)
+            for chance, arrives, then in (when.turns if when.record else ())
+        ),
+        lead_words=when.record.words if when.record else "",
+        use_chance=practice.use_chance if product.use_chance is None else product.use_chance,
     )  # fmt: skip
-    expected = tuple((p.code, means[p.code], n) for p, n in users)
-    return Planned(product, given, order_line(given), booked, expected)
+    if given.use_chance is None or given.expiry is None:
+        return given
+    return replace(given, unbooked_life=still(given.expiry))
 
 
-def _mean(here: SiteNow, procedure: Procedure, until: int) -> float:
-    """How many more of a procedure are expected to be booked until an instant, by the practice file's figure."""
-    starts = [b.start for b in here.bookings if b.procedure == procedure.code]
-    return unbooked_mean_procedures(procedure, here.opening, here.at, until, starts)
+class _Demand:
+    """What a site's bookings take, and what is still to be booked; what was computed once is kept."""
 
+    def __init__(self, here: SiteNow) -> None:
+        self._here = here
+        self._known: dict[str, list[tuple[int, int, int]]] = {}
+        self._users: dict[str, list[tuple[Procedure, int]]] = {}
+        self._starts: dict[str, list[int]] = {}
+        self._means: dict[tuple[str, int], float] = {}
+        self._pmfs: dict[tuple[str, int, int | None], Pmf] = {}
+        products = here.products
+        for p in here.practice.procedures:
+            for code, n in used_by(p, None, products).loose.items():
+                self._users.setdefault(code, []).append((p, n))
+        procedures = here.procedures
+        for b in here.bookings:
+            self._starts.setdefault(b.procedure, []).append(b.start)
+            for code, n in used_by(procedures[b.procedure], b.cycles, products).loose.items():
+                self._known.setdefault(code, []).append((b.number, b.start, n))
 
-def _until_usable(here: SiteNow, arrival: Arrival, product: Product, means: Mapping[str, float]) -> Pmf:
-    """Pieces still to be booked until this order can be used: its warm-up counts, as that of the next one does in
-    covers_until. Bookings late in a week may leave less for the week than for its beginning; never more is expected
-    for a part than for the whole.
-    """
-    usable = arrival.arrives_at + product.warmup_seconds
-    lead = {code: min(mean, _mean(here, here.procedures[code], usable)) for code, mean in means.items()}
-    return unbooked_pieces(product.code, here.practice.procedures, lead, here.products)
+    def booked(self, product: str) -> tuple[tuple[int, int, int], ...]:
+        """(B-number, start, pieces) of every booking not yet done that takes any, by start."""
+        return tuple(self._known.get(product, ()))
+
+    def expected(self, product: Product, end: int) -> tuple[tuple[str, float, int], ...]:
+        """(procedure, mean number still to be booked before ``end``, pieces for each)."""
+        return tuple((p.code, self._mean(p, end), n) for p, n in self._users.get(product.code, ()))
+
+    def still(self, product: Product, end: int, whole: int | None = None) -> Pmf:
+        """Pieces still to be booked for [now, end); as a part of the time until ``whole``, where that is given: bookings
+        late in a week may leave less for the week than for its beginning, and never more is expected for a part.
+        """
+        key = (product.code, end, whole)
+        if key not in self._pmfs:
+            users = [p for p, _ in self._users.get(product.code, ())]
+            means = {p.code: self._mean(p, end) for p in users}
+            if whole is not None:
+                means = {p.code: min(means[p.code], self._mean(p, whole)) for p in users}
+            self._pmfs[key] = unbooked_pieces(product.code, users, means, self._here.products)
+        return self._pmfs[key]
+
+    def per_day(self, product: str) -> float:
+        """Expected pieces a calendar day in the long run."""
+        return sum(p.expected_per_week * n / 7 for p, n in self._users.get(product, ()))
+
+    def _mean(self, procedure: Procedure, end: int) -> float:
+        key = (procedure.code, end)
+        if key not in self._means:
+            here, starts = self._here, self._starts.get(procedure.code, [])
+            self._means[key] = unbooked_mean_procedures(procedure, here.opening, here.at, end, starts)
+        return self._means[key]
 
 
 def _coupled(now: SiteNow, here: SiteNow, made: Sequence[SupplierPlan]) -> list[Coupled]:

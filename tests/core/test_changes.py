@@ -15,6 +15,7 @@ from stockroom.core.practice import (
     Keep,
     Person,
     Practice,
+    PriceBreak,
     Procedure,
     Product,
     Shelf,
@@ -47,17 +48,18 @@ OTHER = Practice(
     fridges=(Fridge("Fridge 1", 1000, 7000, "West", "twice", 10, 30, 20, 2.5, 60, "F-1", date(2027, 3, 31)),),
     shelves=(Shelf("Cupboard", "West", 15_000, 25_000),),
     people=(Person("AB", frozenset({"record", "decide"})),),
-    suppliers=(Supplier("North Depot", (3,), 4, (4,), 840, Decimal(50), CLOSED),),
+    suppliers=(Supplier("North Depot", (3,), 4, (4,), 840, Decimal(50), CLOSED, False),),
     products=(
         Product(
             *("CK", "Kit, cold", "supply", "South Depot", Keep(2000, 8000), "label", Allowance(9000, 60, "letter")),
             *(108_000, 259_200, True, 4, Decimal("212.00"), 2, 3, 300, 0.9),
-            *((TradeItem("09521234543213", 1),), (("SWAB", 4),), ("Keep dark.",)),
+            *((TradeItem("09521234543213", 1),), (("SWAB", 4),), ("Keep dark.",), (PriceBreak(10, Decimal(180)),), 0.8),
         ),
     ),
     procedures=(Procedure("whitening", 50, 10, 6, 8, 3.0, (Use("CK", each=2),)),),
     service_target=0.9,
     target_kind="fill",
+    use_chance=0.9,
     review_days=14,
     margin_minutes=30,
     rounds=(525, 1005),
@@ -103,6 +105,13 @@ def told(**changed: Any) -> list[str]:
 
 def test_how_changes_are_told() -> None:
     (product,), (fridge,), (supplier,), (procedure,) = ONE.products, ONE.fridges, ONE.suppliers, ONE.procedures
+    assert told(products=(replace(product, price_breaks=(PriceBreak(10, Decimal("180.00")),), use_chance=0.9),)) == [
+        "product CK: price breaks packs 10, pack price 180.00 added",
+        "product CK: use chance none -> 0.9",
+    ]
+    assert told(suppliers=(replace(supplier, lead_from_orders=False),)) == [
+        'supplier "North Depot": lead from orders yes -> no'
+    ]
     assert told(products=(replace(product, warmup_seconds=108_000, max_out_seconds=261_000),)) == [
         "product CK: warm-up 24 h -> 30 h",
         "product CK: longest time out none -> 72.5 h",

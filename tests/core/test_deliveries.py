@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stockroom.core.deliveries import covers_until, next_arrival
+from stockroom.core.deliveries import covers_until, next_arrival, order_day
 from stockroom.core.opening import DayException, Opening
 from stockroom.core.practice import Closure, Site, Supplier
 from stockroom.errors import Refused
@@ -20,6 +20,10 @@ SUPPLIER = Supplier("Any", order_days=(0, 3), lead_days=3, delivery_days=(1, 2, 
 
 def local(text: str, zone: str = ZONE) -> int:
     return int(datetime.fromisoformat(text).replace(tzinfo=ZoneInfo(zone)).astimezone(UTC).timestamp())
+
+
+def utc(text: str) -> int:
+    return int(datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp())
 
 
 @pytest.mark.parametrize(
@@ -77,6 +81,73 @@ def test_the_same_day_only_while_somebody_is_still_there():
 def test_a_delivery_that_never_comes_is_refused(supplier, opening):
     with pytest.raises(Refused, match='supplier "Any"'):
         next_arrival(supplier, opening, local("2026-03-02T10:00"))
+
+
+def test_the_minute_of_the_cut_off():
+    # derived: at 14:00:00 it goes today, a second later on Thursday; where the cut-off is the end of the day, at midnight
+    # that begins the next day it still goes
+    for second, order_on in ((0, date(2026, 3, 2)), (1, date(2026, 3, 5)), (59, date(2026, 3, 5))):
+        assert order_day(SUPPLIER, OPENING, local("2026-03-02T14:00") + second)[0] == order_on
+    midnight = Supplier("Any", (0,), 1, (1, 2), 1440)
+    for second, order_on in ((-1, date(2026, 3, 2)), (0, date(2026, 3, 2)), (1, date(2026, 3, 9))):
+        assert order_day(midnight, OPENING, local("2026-03-03T00:00") + second)[0] == order_on
+
+
+def test_a_cut_off_in_the_hour_that_is_left_out_or_comes_twice():
+    # derived: on 29 March 2026 01:30 does not exist in London: it stands for 02:00 summer time, 01:00 UTC. On 25 October it
+    # comes twice: the first, 00:30 UTC
+    sundays = Supplier("Any", (6,), 2, (1, 2), 90)
+    assert order_day(sundays, OPENING, local("2026-03-28T12:00")) == (date(2026, 3, 29), utc("2026-03-29T01:00"))
+    assert order_day(sundays, OPENING, local("2026-10-24T12:00")) == (date(2026, 10, 25), utc("2026-10-25T00:30"))
+    assert order_day(sundays, OPENING, utc("2026-10-25T00:31"))[0] == date(2026, 11, 1)
+
+
+def test_an_order_day_on_which_the_practice_is_closed_is_still_one():
+    # derived: an order can be sent from anywhere; only the delivery needs somebody there. Monday 2 March closed: it goes
+    # that day all the same, and arrives on Thursday
+    shut = Opening(ZONE, OPENING.site, (DayException(date(2026, 3, 2), open=False),))
+    assert next_arrival(SUPPLIER, shut, local("2026-03-02T10:00")).arrives_on == date(2026, 3, 5)
+
+
+def test_lead_days_over_a_suppliers_holiday():
+    # derived: the lead days are calendar days, a closed day among them counts; only the day of arrival moves on: Monday + 3
+    # is Thursday though Tuesday and Wednesday are closed, Friday where Thursday is closed too
+    for days, arrives_on in (((3, 4), date(2026, 3, 5)), ((3, 5), date(2026, 3, 6))):
+        closed = (Closure(date(2026, 3, days[0]), date(2026, 3, days[1])),)
+        supplier = Supplier("Any", (0, 3), 3, (1, 2, 3, 4), 840, closed=closed)
+        assert next_arrival(supplier, OPENING, local("2026-03-02T10:00")).arrives_on == arrives_on
+
+
+@pytest.mark.parametrize(
+    ("review", "covered"),
+    [
+        # derived: now Monday 2 March 10:00, orders Mondays and Thursdays, three days on, deliveries Tuesday to Friday:
+        # Thursday's arrive on Tuesday, Monday's on Thursday
+        (1, "2026-03-10T17:30"),  # the review of Tuesday orders on Thursday the 5th
+        (3, "2026-03-10T17:30"),  # that of Thursday 10:00 too
+        (4, "2026-03-12T17:30"),  # that of Friday on Monday the 9th
+        (7, "2026-03-12T17:30"),
+        (10, "2026-03-17T17:30"),  # Thursday the 12th
+        (11, "2026-03-19T17:30"),  # Friday the 13th -> Monday the 16th
+        (31, "2026-04-07T17:30"),  # Thursday 2 April, and Sunday the 5th is no delivery day
+    ],
+)
+def test_a_review_need_not_be_a_week(review, covered):
+    assert covers_until(SUPPLIER, OPENING, local("2026-03-02T10:00"), review, 0) == local(covered)
+
+
+def test_lead_days_that_were_measured_take_the_place_of_those_stated():
+    # derived: Monday + 5 is Saturday, then on to Tuesday
+    assert next_arrival(SUPPLIER, OPENING, local("2026-03-02T10:00"), 5).arrives_on == date(2026, 3, 10)
+    assert covers_until(SUPPLIER, OPENING, local("2026-03-02T10:00"), 7, 0, 5) == local("2026-03-17T17:30")
+    assert next_arrival(SUPPLIER, OPENING, local("2026-03-02T10:00"), 0).arrives_on == date(2026, 3, 3)
+
+
+def test_warm_up_runs_on_over_a_clock_change():
+    # derived: now Wednesday 18 March; the order of the 25th arrives on Friday 27 at 12:30; 48 hours later it is summer time
+    wednesdays = Supplier("Any", (2,), 2, (4,), 840)
+    got = covers_until(wednesdays, OPENING, local("2026-03-18T10:00"), 7, 48 * 3600)
+    assert got == local("2026-03-29T13:30")
 
 
 def test_until_the_next_order_can_be_used():

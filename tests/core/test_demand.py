@@ -6,13 +6,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 import scipy.stats
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from stockroom.core.counts import mean_of
 from stockroom.core.demand import (
     known_pieces,
-    left_at_expiry,
     pickup,
     pieces_per_day,
     tsb,
@@ -121,53 +118,6 @@ def test_unbooked_pieces_of_a_supply_that_is_packed_in_the_kit():
 def test_pieces_a_day():
     # derived: (3 x 1 + 0.5 x 2) / 7
     assert pieces_per_day("CK", [WHITENING, DOUBLE], PRODUCTS) == pytest.approx(4 / 7)
-
-
-def test_left_at_expiry_by_hand():
-    # derived: 3 pieces end at 40; 2 are asked for at 10, one per 10 s from 20 on: 1 left at 20, used by 30;
-    # then the second lot serves 1 until 40 and 1 until 50, where 3 of 5 are left
-    assert left_at_expiry([(0, 40, 3), (0, 50, 5)], 0, [(10, 2)], {20: 0.1}) == pytest.approx([0, 3])
-    # the same with the first lot unknown: the one that expires goes first
-    assert left_at_expiry([(0, None, 3), (0, 50, 5)], 0, [(10, 2)], {20: 0.1}) == pytest.approx([0, 0])
-    # demand at the instant of expiry comes too late; past demand counts now
-    assert left_at_expiry([(0, 40, 3)], 0, [(40, 2)], {}) == [3]
-    assert left_at_expiry([(0, 40, 3)], 20, [(5, 2)], {}) == [1]
-    # what nothing is there for waits for the next stock: 4 owed when 6 arrive at 30
-    assert left_at_expiry([(0, 20, 1), (30, 60, 6)], 0, [(10, 5)], {}) == [0, 2]
-    # already expired; nothing that expires; nothing at all
-    assert left_at_expiry([(0, 5, 2), (0, 90, 1)], 10, [(10, 1)], {}) == [2, 0]
-    assert left_at_expiry([(0, None, 2)], 0, [(10, 1)], {0: 1.0}) == [0]
-    assert left_at_expiry([], 0, [(10, 1)], {}) == []
-
-
-stocks = st.lists(
-    st.tuples(st.integers(0, 20), st.one_of(st.none(), st.integers(1, 40)), st.integers(0, 6)), max_size=6
-)
-
-
-@settings(max_examples=150)
-@given(stocks, st.lists(st.tuples(st.integers(-3, 40), st.integers(1, 4)), max_size=8))
-def test_left_at_expiry_equals_a_plain_walk_through_the_instants(lots, known):
-    # derived: one step an instant, single pieces in a list
-    shelf = [[start, 99 if end is None else end, i] for i, (start, end, n) in enumerate(lots) for _ in range(n)]
-    left, owed = [0] * len(lots), 0
-    for instant in range(60):
-        for piece in [p for p in shelf if p[1] <= instant]:
-            shelf.remove(piece)
-            left[piece[2]] += 1
-        owed += sum(n for at, n in known if max(at, 0) == instant)
-        for piece in sorted((p for p in shelf if p[0] <= instant), key=lambda p: (p[1], p[0])):
-            if owed:
-                shelf.remove(piece)
-                owed -= 1
-    assert left_at_expiry(lots, 0, known, {}) == left
-
-
-@given(stocks, st.lists(st.tuples(st.integers(0, 40), st.integers(1, 4)), max_size=4), st.floats(0, 2))
-def test_more_demand_never_leaves_more(lots, known, rate):
-    left = left_at_expiry(lots, 0, known, {0: rate})
-    assert all(0 <= x <= n for x, (_, _, n) in zip(left, lots, strict=True))
-    assert sum(left_at_expiry(lots, 0, known, {0: rate + 0.3})) <= sum(left) + 1e-9
 
 
 def test_pick_up():

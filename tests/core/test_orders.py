@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from stockroom.core.counts import negative_binomial, poisson
 from stockroom.core.orders import DAY, OrderInput, by_supplier, joint_chance, order_line
 from stockroom.core.practice import Procedure, Product, Supplier, Use
+from stockroom.core.protection import Way
 from stockroom.core.usage import used_by
 
 NOW = 1_772_441_000
@@ -320,6 +321,14 @@ inputs = st.builds(
     lots=st.lists(st.tuples(st.one_of(st.none(), instants), quantities), max_size=4).map(tuple),
     on_order=st.lists(st.tuples(instants, quantities), max_size=2).map(tuple),
     free_space=st.one_of(st.none(), st.integers(0, 40)),
+    use_chance=st.one_of(st.none(), st.floats(0.05, 0.99)),
+    unbooked_life=st.floats(0, 20).map(poisson),
+    ways=st.one_of(
+        st.just(()),
+        st.lists(st.tuples(st.integers(1, 5), instants, st.floats(0, 9).map(poisson)), min_size=1, max_size=3).map(
+            lambda rows: tuple(Way(n / sum(r[0] for r in rows), end, pmf) for n, end, pmf in rows)
+        ),
+    ),
 )
 
 
@@ -349,7 +358,21 @@ def test_laws_of_a_line(given_input):
 @given(inputs)
 def test_an_order_is_used_before_it_expires(given_input):
     # with nothing else there, all that is expected to be wasted is of this order, and rounds to nothing
-    assert order_line(replace(given_input, lots=(), on_order=())).expected_waste <= 0.5
+    assert order_line(replace(given_input, lots=(), on_order=(), use_chance=None)).expected_waste <= 0.5
+
+
+@settings(deadline=None, max_examples=100)
+@given(inputs, st.floats(0.05, 0.99), st.floats(0.05, 0.99))
+def test_the_surer_the_use_must_be_the_less_is_ordered(given_input, one, other):
+    # derived: with nothing else there, all of the order is used where demand until its expiry reaches it
+    low, high = sorted((one, other))
+    loose, strict = (order_line(replace(given_input, use_chance=chance)) for chance in (low, high))
+    assert strict.order_quantity <= loose.order_quantity
+    if given_input.expiry is not None and strict.order_quantity:
+        alone = order_line(replace(given_input, use_chance=high, lots=(), on_order=()))
+        booked = sum(n for at, n in given_input.known if at < given_input.expiry)
+        pmf = given_input.unbooked_life
+        assert float(pmf[max(0, alone.order_quantity - booked) :].sum()) >= high - 1e-9
 
 
 @settings(deadline=None, max_examples=150)
@@ -366,7 +389,7 @@ def test_more_stock_never_raises_the_order(given_input, expiry, more):
 def test_a_higher_target_never_lowers_the_need(given_input, other, fill):
     if fill:
         lead = poisson(float(given_input.unbooked @ range(len(given_input.unbooked))) / 3)
-        given_input = replace(given_input, target_kind="fill", unbooked_lead=lead)
+        given_input = replace(given_input, target_kind="fill", unbooked_lead=lead, ways=())
     low, high = sorted((given_input.target, other))
     assert order_line(replace(given_input, target=low)).need <= order_line(replace(given_input, target=high)).need
 
@@ -376,6 +399,6 @@ def test_a_higher_target_never_lowers_the_need(given_input, other, fill):
 def test_fill_reaches_its_target_where_nothing_is_cut(given_input, share):
     mean = float(given_input.unbooked @ range(len(given_input.unbooked)))
     assume(mean > 0.01)
-    line = order_line(replace(given_input, target_kind="fill", unbooked_lead=poisson(mean * share)))
+    line = order_line(replace(given_input, target_kind="fill", unbooked_lead=poisson(mean * share), ways=()))
     if not {"space", "shelf_life"} & set(line.limited_by):
         assert line.achieved >= line.target - 1e-9

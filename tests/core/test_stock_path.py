@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stockroom.core.counts import negative_binomial, poisson, quantile
-from stockroom.core.demand import left_at_expiry
 from stockroom.core.orders import OrderInput, expected_rates
 from stockroom.core.practice import Product
+from stockroom.core.projection import left_at_expiry
 from stockroom.core.stock_path import LONG, Arrival, bad_case, stock_path, thinned, unbooked_bad_case
 
 DAY = 86_400

@@ -249,6 +249,7 @@ INLINE = {
     "allowance": practice_keys.ALLOWANCE,
     "gtin": practice_keys.TRADE_ITEM,
     "uses": practice_keys.USE,
+    "price_breaks": practice_keys.PRICE_BREAK,
 }
 
 

@@ -17,6 +17,7 @@ from stockroom.core.practice import (
     Keep,
     Person,
     Practice,
+    PriceBreak,
     Procedure,
     Product,
     Shelf,
@@ -38,6 +39,7 @@ timezone = "Europe/London"
 currency = "GBP"
 service_target = 0.9
 target_kind = "fill"
+use_chance = 0.9
 review_days = 14
 margin_minutes = 30
 rounds = ["16:45", "08:45"]
@@ -74,6 +76,7 @@ lead_days = 3
 delivery_days = ["tue", "wed"]
 minimum_order = 50
 closed = 2026-12-28
+lead_from_orders = false
 
 [[product]]
 code = "CK"
@@ -88,10 +91,12 @@ max_out_hours = 72.5
 returnable = true
 pack_size = 4
 pack_price = 212.00
+price_breaks = [{ packs = 10, pack_price = 180.00 }, { packs = 20, pack_price = 170 }]
 minimum_packs = 2
 space = 3
 shelf_life_days = 300
 service_target = 0.98
+use_chance = 0.8
 gtin = [{ code = "9521234543213", units = 1 }, { code = "A99912345", units = 4 }]
 contains = { SWAB = 4 }
 caution = ["Keep away from light."]
@@ -172,6 +177,7 @@ def test_a_whole_file() -> None:
             Supplier(
                 *("North Depot", (0, 3), 3, (1, 2), 840, Decimal(50)),
                 closed=(Closure(date(2026, 12, 28), date(2026, 12, 28)),),
+                lead_from_orders=False,
             ),
         ),
         products=(
@@ -195,6 +201,8 @@ def test_a_whole_file() -> None:
                 trade_items=(TradeItem("09521234543213", 1), TradeItem("A99912345", 4)),
                 contains=(("SWAB", 4),),
                 caution=("Keep away from light.",),
+                price_breaks=(PriceBreak(10, Decimal("180.00")), PriceBreak(20, Decimal(170))),
+                use_chance=0.8,
             ),
             Product("SWAB", "Swab", "supply", "North Depot"),
         ),
@@ -203,6 +211,7 @@ def test_a_whole_file() -> None:
         ),
         service_target=0.9,
         target_kind="fill",
+        use_chance=0.9,
         review_days=14,
         margin_minutes=30,
         rounds=(525, 1005),
@@ -301,6 +310,14 @@ def test_an_unknown_key_is_refused_in_these_words() -> None:
         ("pack_size = 4", "pack_size = 0", ["pack_size = 0", "1 or more"]),
         ("pack_price = 212.00", "pack_price = -1", ["pack_price = -1"]),
         ("space = 3", "space = -3", ["space = -3"]),
+        ("{ packs = 10,", "{ packs = 1,", ["price_breaks[1].packs = 1", "2 or more"]),
+        ("{ packs = 10,", "{ packs = 20,", ["price_breaks", "names a number of packs twice"]),
+        ("= 180.00", "= 212.00", ["price_breaks", "a pack must cost less than in a smaller order"]),
+        ("pack_price = 170 }", "pack_price = 180 }", ["price_breaks", "a pack must cost less"]),
+        ("{ packs = 10, pack_price = 180.00 }", "{ packs = 10 }", ["price_breaks[1].pack_price", "missing"]),
+        ("pack_price = 212.00\n", "", ["pack_price", "price_breaks need the price of a pack without them"]),
+        ("use_chance = 0.8", "use_chance = 80", ["use_chance = 80", "80 % is 0.8"]),
+        ("lead_from_orders = false", 'lead_from_orders = "no"', ["lead_from_orders", "true or false"]),
         ("margin_minutes = 30", "margin_minutes = -1", ["margin_minutes = -1", "0 or more"]),
         ("service_target = 0.98", "service_target = 1", ["service_target = 1 in [[product]] CK", "below 1"]),
         ("service_target = 0.98", "service_target = 98", ["98 % is 0.98"]),
@@ -345,7 +362,7 @@ def test_an_unknown_key_is_refused_in_these_words() -> None:
         ("{ SWAB = 4 }", "{ SWAP = 4 }", ["contains.SWAP = 4", 'did you mean "SWAB"?']),
         ("{ SWAB = 4 }", "{ CK = 4 }", ["contains.CK = 4", "only supplies"]),
         ("high = 8\n", 'high = 8\nsite = "East"\n', ['there is no [[site]] "East"']),
-        ('"Cupboard"', '"fridge 1"', ['name = "fridge 1" in [[shelf]]', "already on line 16"]),
+        ('"Cupboard"', '"fridge 1"', ['name = "fridge 1" in [[shelf]]', "already on line 17"]),
         ('code = "SWAB"', 'code = "ck"', ['code = "ck"', "already on line"]),
         ('"A99912345"', '"09521234543213"', ["gtin[2].code", "already on line"]),
         ('"Cupboard"', '"Used"', ['name = "Used"', "a word of the records"]),
