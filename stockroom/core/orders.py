@@ -32,6 +32,10 @@ class OrderInput:
     """(start, pieces) of every booking not yet done, past ones and those after covers_until included."""
     unbooked: Pmf
     """Pieces still to be booked for [now, covers_until)."""
+    unbooked_mean: float | None = None
+    """What is expected of them, where that is not the mean of ``unbooked``: that one cannot fall below zero."""
+    basis: str = ""
+    """By which forecasts, in words."""
     unbooked_lead: Pmf | None = None
     """The same for [now, arrives_at): needed for the target kind "fill" only."""
     daily_rate: float = 0.0
@@ -242,7 +246,7 @@ def _line(given: OrderInput, packs: int, limited: tuple[str, ...], decided: str)
         achieved = fill_rate(given.unbooked, lead, review, level)
     line = OrderLine(
         product=product.code, order_quantity=order, packs=packs, covers_until=given.covers_until,
-        known_demand=known, unbooked_mean=round(mean_of(given.unbooked), 6), unbooked_quantile=extra,
+        known_demand=known, unbooked_mean=round(mean_of(given.unbooked) if given.unbooked_mean is None else given.unbooked_mean, 6), unbooked_quantile=extra,
         usable=usable, on_order=coming, expiring_unused=_whole(soon), need=known + extra - position,
         target=given.target,
         target_kind=given.target_kind, achieved=achieved, no_shortage=no_shortage, limited_by=limited,
@@ -251,7 +255,7 @@ def _line(given: OrderInput, packs: int, limited: tuple[str, ...], decided: str)
     )  # fmt: skip
     if not decided:
         return line
-    return replace(line, why=(*_needed_and_there(line), decided, *_warnings(given, line)))
+    return replace(line, why=(*_needed_and_there(line, given.basis), decided, *_warnings(given, line)))
 
 
 def _withheld(given: OrderInput, line: OrderLine, amounts: str) -> OrderLine:
@@ -259,12 +263,12 @@ def _withheld(given: OrderInput, line: OrderLine, amounts: str) -> OrderLine:
     return _line(given, 0, (*line.limited_by, "supplier"), f"{line.why[2]}; but {amounts}: nothing is ordered")
 
 
-def _needed_and_there(line: OrderLine) -> tuple[str, str]:
+def _needed_and_there(line: OrderLine, basis: str) -> tuple[str, str]:
     aim = "chance of no shortage" if line.target_kind == "cycle" else "of demand served from the shelf"
     return (
         f"needed until the next order can be used: {line.known_demand} booked, and {line.unbooked_quantile} "
         f"for what is still to be booked ({line.unbooked_mean:.1f} expected; "
-        f"target {_percent(line.target)} {aim})",
+        f"target {_percent(line.target)} {aim})" + (f"; {basis}" if basis else ""),
         f"there: {line.usable} usable, of which {line.expiring_unused} will expire unused, "
         f"and {line.on_order} on order",
     )

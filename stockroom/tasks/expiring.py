@@ -3,13 +3,16 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from stockroom.core.demand import Stock, known_pieces, left_at_expiry, pieces_per_day
+from stockroom.core.demand import Stock, left_at_expiry
 from stockroom.store.engine import Store
-from stockroom.tasks.diary import diary
+from stockroom.tasks.expected_demand import expected_demand
 from stockroom.tasks.list_stock import StockRow, stock_report
+from stockroom.tasks.order_basis import sites_now
 from stockroom.tasks.rules import Rules, rules
 
 DAY = 86_400
+AHEAD = 28 * DAY
+"""The pace is that of the forecast for so long: beyond it nobody knows more than in the long run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,15 +46,14 @@ def expiring_stock(store: Store, as_of: int, within: int, *, site: str | None = 
     with store.reading() as conn:
         rule = rules(conn, as_of)
         stock = stock_report(conn, rule, as_of, site=site)
-        bookings = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked"]
-    procedures = {p.code: p for p in rule.practice.procedures}
-    products = {p.code: p for p in rule.practice.products}
+        sites = expected_demand(conn, as_of, sites_now(conn, rule, as_of, rule.sites(site)))
     opening = rule.opening(rule.sites(site)[0])
     rows: list[ExpiringRow] = []
     for code in sorted({r.product for r in stock.rows}):
         lots = [r for r in stock.rows if r.product == code and r.state != "quarantined" and r.expiry is not None]
-        known = known_pieces(code, [b for b in bookings if b.procedure in procedures], procedures, products)
-        pace = pieces_per_day(code, procedures.values(), products) / DAY
+        product = rule.practice.product(code)
+        known = tuple(sorted((start, n) for one in sites for _, start, n in one.known(code)))
+        pace = sum(one.per_day(product, as_of + AHEAD) for one in sites) / DAY if product else 0.0
         soon = [r for r in lots if r.days_left is not None and r.days_left <= within]
         if soon:
             last = max(r.expiry for r in soon if r.expiry is not None)

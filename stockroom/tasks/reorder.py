@@ -6,16 +6,15 @@ Everything is computed from what had happened by the instant that is asked for; 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from stockroom.core.counts import Pmf
 from stockroom.core.deliveries import Arrival, covers_until, next_arrival
-from stockroom.core.demand import known_pieces, pieces_per_day, unbooked_mean_procedures, unbooked_pieces
 from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder, by_supplier, joint_chance, order_line
-from stockroom.core.practice import Procedure, Product, Supplier
+from stockroom.core.practice import Product, Supplier
 from stockroom.core.records import Finding
 from stockroom.core.usage import used_by
 from stockroom.errors import Refused
 from stockroom.store import Link
 from stockroom.store.engine import Store
+from stockroom.tasks.expected_demand import Expected, Still, expected_demand
 from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, sites_now
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
@@ -28,14 +27,14 @@ LOUD = ("NOT ENOUGH", "TOO LATE")
 class Planned:
     """The line of one product with what it stands on.
 
-    ``booked`` are (B-number, start, pieces); ``expected`` (procedure, mean number still to be booked, pieces for each).
+    ``booked`` are (B-number, start, pieces); ``still`` is what is needed besides, until the next order can be used.
     """
 
     product: Product
     given: OrderInput
     line: OrderLine
     booked: tuple[tuple[int, int, int], ...]
-    expected: tuple[tuple[str, float, int], ...]
+    still: Still
 
     @property
     def have(self) -> int:
@@ -139,8 +138,8 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     joint: list[tuple[str, str, float]] = []
     sites = sites_now(conn, rule, at, rule.sites(site))
     room = {here.name: free_space(here) for here in sites}
-    for here in sites:
-        made, never = _suppliers(here, room[here.name])
+    for here, expected in zip(sites, expected_demand(conn, at, sites), strict=True):
+        made, never = _suppliers(here, expected, room[here.name])
         suppliers += made
         findings += [*findings_of(here), *never]
         joint += _joint(here, made)
@@ -150,7 +149,7 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     )  # fmt: skip
 
 
-def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
+def _suppliers(here: SiteNow, expected: Expected, room: int | None) -> tuple[list[SupplierPlan], list[Finding]]:
     """The plan of every supplier that delivers something, and those that never do.
 
     The fridges are shared: what one order fills is not there for the next, in the practice file's order.
@@ -161,7 +160,7 @@ def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], lis
         if not products:
             continue
         try:
-            plan = _supplier(here, supplier, products, room)
+            plan = _supplier(here, expected, supplier, products, room)
         except Refused as fault:
             if fault.slug != "no-delivery":
                 raise
@@ -174,11 +173,13 @@ def _suppliers(here: SiteNow, room: int | None) -> tuple[list[SupplierPlan], lis
     return made, never
 
 
-def _supplier(here: SiteNow, supplier: Supplier, products: Sequence[Product], room: int | None) -> SupplierPlan:
+def _supplier(
+    here: SiteNow, expected: Expected, supplier: Supplier, products: Sequence[Product], room: int | None
+) -> SupplierPlan:
     arrival = next_arrival(supplier, here.opening, here.at)
     planned = []
     for product in products:
-        one = _planned(here, supplier, arrival, product, room if product.cold else None)
+        one = _planned(here, expected, supplier, arrival, product, room if product.cold else None)
         planned.append(one)
         if room is not None and product.cold:
             room -= one.line.order_quantity * product.space
@@ -190,20 +191,20 @@ def _supplier(here: SiteNow, supplier: Supplier, products: Sequence[Product], ro
     )
 
 
-def _planned(here: SiteNow, supplier: Supplier, arrival: Arrival, product: Product, room: int | None) -> Planned:
-    practice, products, code = here.practice, here.products, product.code
+def _planned(
+    here: SiteNow, expected: Expected, supplier: Supplier, arrival: Arrival, product: Product, room: int | None
+) -> Planned:
+    practice, code = here.practice, product.code
     until = covers_until(supplier, here.opening, here.at, practice.review_days, product.warmup_seconds)
-    booked = tuple(
-        (b.number, start, n) for b in here.bookings for start, n in known_pieces(code, [b], here.procedures, products)
-    )
-    users = [(p, n) for p in practice.procedures if (n := used_by(p, None, products).loose.get(code, 0))]
-    means = {p.code: _mean(here, p, until) for p, _ in users}
+    # With "fill" the warm-up belongs to the time until this order can be used, as that of the next one does to until.
+    usable = arrival.arrives_at + product.warmup_seconds
+    booked, still = expected.known(code), expected.still(product, until)
     given = OrderInput(
         product=product, now=here.at, arrives_at=arrival.arrives_at, covers_until=until,
         known=tuple((start, n) for _, start, n in booked),
-        unbooked=unbooked_pieces(code, practice.procedures, means, products),
-        unbooked_lead=_until_usable(here, arrival, product, means) if practice.target_kind == "fill" else None,
-        daily_rate=pieces_per_day(code, practice.procedures, products),
+        unbooked=still.pmf, unbooked_mean=still.mean, basis=still.words,
+        unbooked_lead=expected.still(product, usable, until).pmf if practice.target_kind == "fill" else None,
+        daily_rate=expected.per_day(product, until),
         target=practice.service_target if product.service_target is None else product.service_target,
         target_kind=practice.target_kind,
         lots=pieces(here, product, "usable"), held=pieces(here, product, "quarantined"),
@@ -211,24 +212,7 @@ def _planned(here: SiteNow, supplier: Supplier, arrival: Arrival, product: Produ
         overdue=tuple((o.label, n) for o in here.orders if o.overdue and (n := o.coming(code))),
         free_space=room,
     )  # fmt: skip
-    expected = tuple((p.code, means[p.code], n) for p, n in users)
-    return Planned(product, given, order_line(given), booked, expected)
-
-
-def _mean(here: SiteNow, procedure: Procedure, until: int) -> float:
-    """How many more of a procedure are expected to be booked until an instant, by the practice file's figure."""
-    starts = [b.start for b in here.bookings if b.procedure == procedure.code]
-    return unbooked_mean_procedures(procedure, here.opening, here.at, until, starts)
-
-
-def _until_usable(here: SiteNow, arrival: Arrival, product: Product, means: Mapping[str, float]) -> Pmf:
-    """Pieces still to be booked until this order can be used: its warm-up counts, as that of the next one does in
-    covers_until. Bookings late in a week may leave less for the week than for its beginning; never more is expected
-    for a part than for the whole.
-    """
-    usable = arrival.arrives_at + product.warmup_seconds
-    lead = {code: min(mean, _mean(here, here.procedures[code], usable)) for code, mean in means.items()}
-    return unbooked_pieces(product.code, here.practice.procedures, lead, here.products)
+    return Planned(product, given, order_line(given), booked, still)
 
 
 def _joint(here: SiteNow, made: Sequence[SupplierPlan]) -> list[tuple[str, str, float]]:
