@@ -211,6 +211,7 @@ LOOKS = (
     "stock expiring",
     "reorder list",
     "reorder explain TOOTH",
+    "reorder accuracy TOOTH",
     "reorder orders",
     "trace lot ARCH 7J077",
     "trace booking K1065",
