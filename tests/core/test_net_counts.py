@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -40,6 +40,7 @@ def test_a_difference_of_two_poisson_counts() -> None:
     assert net.mean == pytest.approx(1.3)
 
 
+@settings(deadline=None)
 @given(nets, nets)
 def test_sums_of_independent_ones(one, two) -> None:
     same(total([one, two]), summed(as_dict(one), as_dict(two)))
@@ -47,6 +48,7 @@ def test_sums_of_independent_ones(one, two) -> None:
     assert total([]) is NOTHING
 
 
+@settings(deadline=None)
 @given(nets, st.integers(0, 6))
 def test_repeated_is_adding_up(net, times) -> None:
     want = {0: 1.0}
@@ -55,6 +57,7 @@ def test_repeated_is_adding_up(net, times) -> None:
     same(repeated(net, times), want)
 
 
+@settings(deadline=None)
 @given(nets, chances)
 def test_pieces_for_each_by_adding_up(number, each) -> None:
     # derived: so many more procedures take as many draws; so many fewer free as many
@@ -70,6 +73,7 @@ def test_pieces_for_each_by_adding_up(number, each) -> None:
     assert found.mean == pytest.approx(number.mean * mean_of(np.array(each)), abs=1e-9)
 
 
+@settings(deadline=None)
 @given(nets)
 def test_below_zero_counts_as_zero(net) -> None:
     found = above_zero(net)
