@@ -47,6 +47,8 @@ def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
         (["fridge", "chart", "--out", "x.svg"], {"matplotlib", "dateutil"}),
         (["warmup", "calendar", "--out", "x.out"], {"icalendar", "dateutil"}),
         (["warmup", "check"], set()),
+        (["reorder", "list"], set()),
+        (["reorder", "accuracy"], set()),
         (["booking", "add", "white", "--start", "2099-03-05T10:00", "--patient", "P-1", "--by", "AB"], set()),
         (["booking", "import", "x.csv", "--by", "AB"], set()),
         (["booking", "import", "x.ics", "--by", "AB"], set()),

@@ -53,6 +53,23 @@ def explain(
     return explain_command(job, product, out)
 
 
+@looks(group, "accuracy")
+def accuracy(
+    job: Job,
+    what: Annotated[
+        str | None, typer.Argument(metavar="[PRODUCT|PROCEDURE]", help="Only this procedure, or those that take it.")
+    ] = None,
+    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="Replay at most so many past weeks.")] = 52,
+) -> Answer:
+    """How good the forecasts were, and which one is used."""
+    from stockroom.cli.accuracy_show import draw_accuracy
+    from stockroom.pages.accuracy_answers import accuracy_answer
+    from stockroom.tasks.accuracy import accuracy as replayed
+
+    report = replayed(job.store(), job.as_of(), what, weeks, job.site)
+    return Answer(accuracy_answer(report), False, lambda screen: draw_accuracy(screen, report))
+
+
 @records(group, "place")
 def place(
     job: Job,

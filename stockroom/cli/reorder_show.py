@@ -153,7 +153,10 @@ def draw_explained(
 def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[list[str]]:
     line, code = p.line, p.product.code
     known = [f"B-{n}" + (f" x{q}" if q > 1 else "") for n, at, q in p.booked if at < line.covers_until]
-    likely = [f"{mean:.3g} {c}" + (f" x{q}" if q > 1 else "") for c, mean, q in p.expected]
+    likely = [f"{x.still.mean:.3g} {x.procedure}" + (f" x{x.pieces}" if x.pieces > 1 else "") for x in p.still.parts]
+    likely += [
+        f"{n:+.2g} {what}" for n, what in ((p.still.outside, "outside bookings"), (p.still.cycles, "by cycles")) if n
+    ]
     aim = "no shortage" if line.target_kind == "cycle" else "of demand from the shelf"
     coming = [
         f"{o.label} ({o.coming(code)}, {day_text(o.due_on)})"
@@ -167,7 +170,7 @@ def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[l
         [
             "+ still to be booked",
             str(line.unbooked_quantile),
-            f"for {_percent(line.target)} {aim}; expected: {few(likely) or '0'}",
+            f"for {_percent(line.target)} {aim}; expected: {few(likely) or '0'}; {p.still.words or 'nothing uses it'}",
         ],
         ["- usable now", str(line.usable), few(lots, 3)],
         ["+ of these, expiring unused", str(line.expiring_unused), ""],

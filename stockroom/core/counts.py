@@ -66,7 +66,7 @@ def compound(pmf: Pmf, pieces: int) -> Pmf:
     if pieces == 0:
         return np.ones(1)
     if len(pmf) * pieces > MOST:
-        raise _too_large()
+        raise too_large()
     out = np.zeros((len(pmf) - 1) * pieces + 1)
     out[::pieces] = pmf
     return out
@@ -179,7 +179,7 @@ def _from_steps(steps_at: Callable[[Pmf], Pmf], limit: float) -> Pmf:
         if ratio < 1 and float(weights[-1]) * ratio / (1 - ratio) < TAIL / 1000 * total:
             return trimmed(weights / total)
         size *= 2
-    raise _too_large()
+    raise too_large()
 
 
 def _checked(moment: float) -> None:
@@ -192,7 +192,8 @@ def _checked_target(target: float) -> None:
         raise ValueError(f"a target of {target} is not between 0 and 1")
 
 
-def _too_large() -> Refused:
+def too_large() -> Refused:
+    """What is raised where a distribution would not fit."""
     return Refused(
         "demand-too-large",
         "the expected demand is beyond a million pieces",

@@ -45,8 +45,7 @@ def order_day(supplier: Supplier, opening: Opening, now: int) -> tuple[date, int
 
     Raises: Refused where there is none within 400 days.
     """
-    # A cut-off at 24:00 is the first instant of the next day, at which the order still goes.
-    for order_on in _days(opening.day(now) - timedelta(days=1)):
+    for order_on in _days(opening.day(now)):
         order_by = opening.at(order_on, supplier.cutoff)
         if order_by >= now and _works(supplier, supplier.order_days, order_on):
             return order_on, order_by

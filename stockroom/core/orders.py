@@ -34,6 +34,10 @@ class OrderInput:
     """(start, pieces) of every booking not yet done, past ones and those after covers_until included."""
     unbooked: Pmf
     """Pieces still to be booked for [now, covers_until)."""
+    unbooked_mean: float | None = None
+    """What is expected of them, where that is not the mean of ``unbooked``: that one cannot fall below zero."""
+    basis: str = ""
+    """By which forecasts, in words."""
     unbooked_lead: Pmf | None = None
     """The same for [now, arrives_at): needed for the target kind "fill" only."""
     daily_rate: float = 0.0
@@ -275,9 +279,10 @@ def _line(given: OrderInput, here: Position, packs: int, limited: tuple[str, ...
     product, order = given.product, packs * given.product.pack_size
     level = here.level + order
     price = product.price(packs)
+    mean = mean_of(given.unbooked) if given.unbooked_mean is None else given.unbooked_mean
     line = OrderLine(
         product=product.code, order_quantity=order, packs=packs, covers_until=given.covers_until,
-        known_demand=here.known, unbooked_mean=round(mean_of(given.unbooked), 6), unbooked_quantile=here.extra,
+        known_demand=here.known, unbooked_mean=round(mean, 6), unbooked_quantile=here.extra,
         usable=here.usable, on_order=here.coming, expiring_unused=here.expiring, need=here.need, target=given.target,
         target_kind=given.target_kind, achieved=here.demand.reached(given.target_kind, level),
         no_shortage=here.demand.no_shortage(level), limited_by=limited,
@@ -298,7 +303,8 @@ def _needed_and_there(given: OrderInput, line: OrderLine) -> tuple[str, str]:
     return (
         f"needed until the next order can be used: {line.known_demand} booked, and {line.unbooked_quantile} "
         f"for what is still to be booked ({line.unbooked_mean:.1f} expected; "
-        f"target {_percent(line.target)} {aim})" + (f"; {given.lead_words}" if given.lead_words else ""),
+        f"target {_percent(line.target)} {aim})"
+        + "".join(f"; {said}" for said in (given.basis, given.lead_words) if said),
         f"there: {line.usable} usable, of which {line.expiring_unused} will expire unused, "
         f"and {line.on_order} on order",
     )

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from stockroom.pages.values import instant
+from stockroom.tasks.expected_demand import Part
 from stockroom.tasks.order_basis import OrderNow
 from stockroom.tasks.order_book import OrderRecord
 from stockroom.tasks.outlook import Outlook
@@ -118,7 +119,9 @@ def explain_answer(
                 **supplier_answer(s, plan.currency),
                 **line_answer(p, plan, s.site),
                 "bookings": [{"booking": f"B-{n}", "start": instant(at), "quantity": q} for n, at, q in p.booked],
-                "expected": [{"procedure": c, "mean": round(m, 6), "quantity_each": q} for c, m, q in p.expected],
+                "expected": [part_answer(part) for part in p.still.parts],
+                "outside_bookings": round(p.still.outside, 6),
+                "beyond_plan": round(p.still.cycles, 6),
                 "stock": [{"until": instant(until), "quantity": q} for until, q in p.given.lots],
                 "held_stock": [{"until": instant(until), "quantity": q} for until, q in p.given.held],
                 "orders": [order_answer(o) for o in plan.orders if o.site == s.site and o.coming(p.product.code)],
@@ -127,6 +130,20 @@ def explain_answer(
             }
             for (s, p), o in zip(found, outlooks, strict=True)
         ],
+    }
+
+
+def part_answer(part: Part) -> dict[str, Any]:
+    """What one procedure adds to what is still to be booked, and by which forecast."""
+    still = part.still
+    return {
+        "procedure": part.procedure,
+        "mean": round(still.mean, 6),
+        "quantity_each": part.pieces,
+        "quantity_mean": round(part.pieces_mean, 6),
+        "forecast": still.forecast,
+        "weeks": still.weeks,
+        "replayed_weeks": still.replayed,
     }
 
 

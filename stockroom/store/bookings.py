@@ -1,6 +1,7 @@
 """Bookings: each is the latest of its changes; their outside ids; what became of them."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -31,22 +32,47 @@ class BookingRow:
 def bookings(conn: sa.Connection, until: int = FOREVER, only: int | None = None) -> dict[int, BookingRow]:
     """B-number -> booking as it stood at ``until``, by number."""
     links = {number: external for external, number in numbers_by_external(conn).items()}
+    change = t.booking_change.c
     query = (
-        sa.select(t.booking_change, t.booking.c.site)
-        .join(t.booking, t.booking.c.n == t.booking_change.c.booking)
-        .where(live(t.booking_change), live(t.booking), t.booking_change.c.at <= until)
-        .order_by(t.booking_change.c.booking, t.booking_change.c.at, t.booking_change.c.id)
-    )
+        sa.select(
+            change.booking, change.at, t.booking.c.site, change.procedure, change.start, change.patient, change.cycles,
+            change.cycles_done, change.outcome, change.state, change.entry,
+        )
+        .join(t.booking, t.booking.c.n == change.booking)
+        .where(live(t.booking_change), live(t.booking), change.at <= until)
+        .order_by(change.booking, change.at, change.id)
+    )  # fmt: skip
     if only is not None:
-        query = query.where(t.booking_change.c.booking == only)
+        query = query.where(change.booking == only)
+    made: dict[int, int] = {}
     found: dict[int, BookingRow] = {}
-    for r in conn.execute(query):
-        made = found[r.booking].made_at if r.booking in found else r.at
-        found[r.booking] = BookingRow(
-            r.booking, links.get(r.booking), r.site, r.procedure, r.start, r.patient, r.cycles, r.cycles_done, r.outcome,
-            r.state, made, r.at, r.entry,
-        )  # fmt: skip
+    rows = conn.execute(query).fetchall()
+    for place, (number, at, site, procedure, start, patient, cycles, done, outcome, state, entry) in enumerate(rows, 1):
+        made.setdefault(number, at)
+        if place == len(rows) or rows[place][0] != number:
+            found[number] = BookingRow(
+                number, links.get(number), site, procedure, start, patient, cycles, done, outcome, state, made[number], at,
+                entry,
+            )  # fmt: skip
     return found
+
+
+def history(conn: sa.Connection, until: int) -> list[tuple[Any, ...]]:
+    """Every standing change of every booking up to an instant, by booking and then in the order in which they hold:
+    (booking, at, when its entry happened, state, outcome, procedure, start, cycles, cycles_done, site).
+    """
+    change = t.booking_change.c
+    query = (
+        sa.select(
+            change.booking, change.at, t.entry.c.at, change.state, change.outcome, change.procedure, change.start,
+            change.cycles, change.cycles_done, t.booking.c.site,
+        )
+        .join(t.booking, t.booking.c.n == change.booking)
+        .join(t.entry, t.entry.c.n == change.entry)
+        .where(live(t.booking_change), live(t.booking), change.at <= until)
+        .order_by(change.booking, change.at, change.id)
+    )  # fmt: skip
+    return [tuple(row) for row in conn.execute(query).fetchall()]
 
 
 def changes(conn: sa.Connection) -> list[tuple[int, int]]:

@@ -8,18 +8,17 @@ from dataclasses import dataclass, replace
 
 from stockroom.core.counts import Pmf
 from stockroom.core.deliveries import Arrival
-from stockroom.core.demand import unbooked_mean_procedures, unbooked_pieces
 from stockroom.core.lead_times import LeadRecord, Timing, timing
 from stockroom.core.order_list import Asked, supplier_orders
 from stockroom.core.orders import OrderInput, OrderLine, SupplierOrder
-from stockroom.core.practice import Procedure, Product, Supplier
+from stockroom.core.practice import Product, Supplier
 from stockroom.core.protection import Way
 from stockroom.core.records import Finding
-from stockroom.core.usage import used_by
 from stockroom.errors import Refused
 from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.tasks.coupling import Coupled, coupled
+from stockroom.tasks.expected_demand import Expected, Still, expected_demand
 from stockroom.tasks.order_basis import OrderNow, SiteNow, findings_of, free_space, pieces, room_when, sites_now
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
@@ -33,14 +32,14 @@ LOUD = ("NOT ENOUGH", "TOO LATE")
 class Planned:
     """The line of one product with what it stands on.
 
-    ``booked`` are (B-number, start, pieces); ``expected`` (procedure, mean number still to be booked, pieces for each).
+    ``booked`` are (B-number, start, pieces); ``still`` is what is needed besides, until the next order can be used.
     """
 
     product: Product
     given: OrderInput
     line: OrderLine
     booked: tuple[tuple[int, int, int], ...]
-    expected: tuple[tuple[str, float, int], ...]
+    still: Still
 
     @property
     def have(self) -> int:
@@ -148,7 +147,8 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     wanted = rule.sites(site)
     # A shortage here may be met from any other site of the group.
     every = sites_now(conn, rule, at, rule.sites(None))
-    first = {here.name: _suppliers(here) for here in every}
+    demand = {one.here.name: one for one in expected_demand(conn, at, every)}
+    first = {here.name: _suppliers(here, demand[here.name]) for here in every}
     moves = _transfers(conn, rule, every, first)
     ends = {name for t in moves for name in (t.site, t.target_site)}
     suppliers: list[SupplierPlan] = []
@@ -162,7 +162,7 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     ]
     for now, here in shown:
         room[here.name] = free_space(here)
-        made, never = _suppliers(here) if here.name in ends else first[here.name]
+        made, never = _suppliers(here, demand[here.name]) if here.name in ends else first[here.name]
         suppliers += [_told(s, moves) for s in made]
         findings += [*findings_of(here), *never]
         together += _coupled(now, here, made)
@@ -194,17 +194,18 @@ def _told(plan: SupplierPlan, moves: Sequence[Proposed]) -> SupplierPlan:
     return replace(plan, products=tuple(products))
 
 
-def _suppliers(here: SiteNow) -> tuple[list[SupplierPlan], list[Finding]]:
+def _suppliers(here: SiteNow, expected: Expected) -> tuple[list[SupplierPlan], list[Finding]]:
     """The plan of every supplier that delivers something, and those that never do. They share the fridges."""
-    demand, practice = _Demand(here), here.practice
+    practice = here.practice
     asked, timings, never = [], [], []
+    besides: dict[str, Still] = {}
     for supplier in practice.suppliers:
         products = [p for p in practice.products if p.supplier == supplier.name]
         if not products:
             continue
         try:
             when = timing(supplier, here.opening, here.at, practice.review_days, here.leads.get(supplier.name))
-            given = tuple(_given(here, demand, when, p) for p in products)
+            given = [_given(here, expected, when, p) for p in products]
         except Refused as fault:
             if fault.slug != "no-delivery":
                 raise
@@ -212,12 +213,13 @@ def _suppliers(here: SiteNow) -> tuple[list[SupplierPlan], list[Finding]]:
             never.append(Finding(fault.slug, f"{fault.what}: nothing is proposed of {codes}", fault.todo, urgent=True))
             continue
         timings.append(when)
-        asked.append(Asked(supplier, when.arrives_from, given))
-    room = room_when(here, demand.booked, [one.arrives_from for one in asked])
+        asked.append(Asked(supplier, when.arrives_from, tuple(g for g, _ in given)))
+        besides |= {g.product.code: still for g, still in given}
+    room = room_when(here, expected.known, [one.arrives_from for one in asked])
     made = []
     for when, found in zip(timings, supplier_orders(asked, room, practice.currency), strict=True):
         planned = tuple(
-            Planned(g.product, g, line, demand.booked(g.product.code), demand.expected(g.product, g.covers_until))
+            Planned(g.product, g, line, expected.known(g.product.code), besides[g.product.code])
             for g, line in zip(found.inputs, found.lines, strict=True)
         )
         free = None if room is None else room.least(when.arrives_from)
@@ -225,19 +227,23 @@ def _suppliers(here: SiteNow) -> tuple[list[SupplierPlan], list[Finding]]:
     return made, never
 
 
-def _given(here: SiteNow, demand: "_Demand", when: Timing, product: Product) -> OrderInput:
+def _given(here: SiteNow, expected: Expected, when: Timing, product: Product) -> tuple[OrderInput, Still]:
+    """What the line of a product stands on, and of it what is needed besides what is booked."""
     practice, code, warm = here.practice, product.code, product.warm_after
     until = when.next_at + warm
     lead = practice.target_kind == "fill"
+    until_next = expected.still(product, until)
 
     def still(end: int, whole: int | None = None) -> Pmf:
-        return demand.still(product, end, whole)
+        return until_next.pmf if end == until and whole is None else expected.still(product, end, whole).pmf
 
     given = OrderInput(
         product=product, now=here.at, arrives_at=when.arrival.arrives_at, covers_until=until,
-        known=tuple((start, n) for _, start, n in demand.booked(code)),
-        unbooked=still(until), unbooked_lead=still(when.arrival.arrives_at + warm, until) if lead else None,
-        daily_rate=demand.per_day(code),
+        known=tuple((start, n) for _, start, n in expected.known(code)),
+        unbooked=until_next.pmf, unbooked_mean=until_next.mean, basis=until_next.words,
+        # With "fill" the warm-up belongs to the time until this order can be used, as that of the next one does to until.
+        unbooked_lead=still(when.arrival.arrives_at + warm, until) if lead else None,
+        daily_rate=expected.per_day(product, until),
         target=practice.service_target if product.service_target is None else product.service_target,
         target_kind=practice.target_kind,
         lots=pieces(here, product, "usable"), held=pieces(here, product, "quarantined"),
@@ -250,62 +256,9 @@ def _given(here: SiteNow, demand: "_Demand", when: Timing, product: Product) -> 
         lead_words=when.record.words if when.record else "",
         use_chance=practice.use_chance if product.use_chance is None else product.use_chance,
     )  # fmt: skip
-    if given.use_chance is None or given.expiry is None:
-        return given
-    return replace(given, unbooked_life=still(given.expiry))
-
-
-class _Demand:
-    """What a site's bookings take, and what is still to be booked; what was computed once is kept."""
-
-    def __init__(self, here: SiteNow) -> None:
-        self._here = here
-        self._known: dict[str, list[tuple[int, int, int]]] = {}
-        self._users: dict[str, list[tuple[Procedure, int]]] = {}
-        self._starts: dict[str, list[int]] = {}
-        self._means: dict[tuple[str, int], float] = {}
-        self._pmfs: dict[tuple[str, int, int | None], Pmf] = {}
-        products = here.products
-        for p in here.practice.procedures:
-            for code, n in used_by(p, None, products).loose.items():
-                self._users.setdefault(code, []).append((p, n))
-        procedures = here.procedures
-        for b in here.bookings:
-            self._starts.setdefault(b.procedure, []).append(b.start)
-            for code, n in used_by(procedures[b.procedure], b.cycles, products).loose.items():
-                self._known.setdefault(code, []).append((b.number, b.start, n))
-
-    def booked(self, product: str) -> tuple[tuple[int, int, int], ...]:
-        """(B-number, start, pieces) of every booking not yet done that takes any, by start."""
-        return tuple(self._known.get(product, ()))
-
-    def expected(self, product: Product, end: int) -> tuple[tuple[str, float, int], ...]:
-        """(procedure, mean number still to be booked before ``end``, pieces for each)."""
-        return tuple((p.code, self._mean(p, end), n) for p, n in self._users.get(product.code, ()))
-
-    def still(self, product: Product, end: int, whole: int | None = None) -> Pmf:
-        """Pieces still to be booked for [now, end); as a part of the time until ``whole``, where that is given: bookings
-        late in a week may leave less for the week than for its beginning, and never more is expected for a part.
-        """
-        key = (product.code, end, whole)
-        if key not in self._pmfs:
-            users = [p for p, _ in self._users.get(product.code, ())]
-            means = {p.code: self._mean(p, end) for p in users}
-            if whole is not None:
-                means = {p.code: min(means[p.code], self._mean(p, whole)) for p in users}
-            self._pmfs[key] = unbooked_pieces(product.code, users, means, self._here.products)
-        return self._pmfs[key]
-
-    def per_day(self, product: str) -> float:
-        """Expected pieces a calendar day in the long run."""
-        return sum(p.expected_per_week * n / 7 for p, n in self._users.get(product, ()))
-
-    def _mean(self, procedure: Procedure, end: int) -> float:
-        key = (procedure.code, end)
-        if key not in self._means:
-            here, starts = self._here, self._starts.get(procedure.code, [])
-            self._means[key] = unbooked_mean_procedures(procedure, here.opening, here.at, end, starts)
-        return self._means[key]
+    if given.use_chance is not None and given.expiry is not None:
+        given = replace(given, unbooked_life=still(given.expiry))
+    return given, until_next
 
 
 def _coupled(now: SiteNow, here: SiteNow, made: Sequence[SupplierPlan]) -> list[Coupled]:

@@ -84,12 +84,12 @@ def test_a_delivery_that_never_comes_is_refused(supplier, opening):
 
 
 def test_the_minute_of_the_cut_off():
-    # derived: at 14:00:00 it goes today, a second later on Thursday; where the cut-off is the end of the day, at midnight
-    # that begins the next day it still goes
+    # derived: at 14:00:00 it goes today, a second later on Thursday; where the cut-off is the end of the day, the
+    # instant that begins the next day is too late
     for second, order_on in ((0, date(2026, 3, 2)), (1, date(2026, 3, 5)), (59, date(2026, 3, 5))):
         assert order_day(SUPPLIER, OPENING, local("2026-03-02T14:00") + second)[0] == order_on
     midnight = Supplier("Any", (0,), 1, (1, 2), 1440)
-    for second, order_on in ((-1, date(2026, 3, 2)), (0, date(2026, 3, 2)), (1, date(2026, 3, 9))):
+    for second, order_on in ((-1, date(2026, 3, 2)), (0, date(2026, 3, 9)), (1, date(2026, 3, 9))):
         assert order_day(midnight, OPENING, local("2026-03-03T00:00") + second)[0] == order_on
 
 

@@ -3,18 +3,11 @@
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import pytest
-import scipy.stats
 
-from stockroom.core.counts import mean_of
 from stockroom.core.demand import (
     known_pieces,
-    pickup,
-    pieces_per_day,
-    tsb,
     unbooked_mean_procedures,
-    unbooked_pieces,
 )
 from stockroom.core.opening import DayException, Opening
 from stockroom.core.practice import Closure, Procedure, Product, Site, Use
@@ -96,70 +89,3 @@ def test_closures_take_their_share_and_extra_hours_add_theirs():
     )
     never = Opening(ZONE, Site("", ((),) * 7))
     assert unbooked_mean_procedures(WHITENING, never, local("2026-03-02"), local("2026-03-09"), []) == 0
-
-
-def test_unbooked_pieces_are_compound():
-    # derived: kits = N1 + 2 N2 with N1 ~ Poisson(2.4), N2 ~ Poisson(0.5), summed by hand with scipy
-    pmf = unbooked_pieces("CK", [WHITENING, DOUBLE], {"whitening": 2.4, "double": 0.5}, PRODUCTS)
-    one, two = scipy.stats.poisson(2.4), scipy.stats.poisson(0.5)
-    by_hand = [sum(one.pmf(k - 2 * j) * two.pmf(j) for j in range(k // 2 + 1)) for k in range(len(pmf))]
-    np.testing.assert_allclose(pmf, by_hand, atol=1e-11)
-    assert mean_of(pmf) == pytest.approx(2.4 + 2 * 0.5)
-
-
-def test_unbooked_pieces_of_a_supply_that_is_packed_in_the_kit():
-    # derived: six cycles take none from the cupboard; a double takes 10 - 8 = 2
-    assert unbooked_pieces("SWAB", [WHITENING], {"whitening": 2.4}, PRODUCTS).tolist() == [1.0]
-    pmf = unbooked_pieces("SWAB", [WHITENING, DOUBLE], {"double": 0.5}, PRODUCTS)
-    np.testing.assert_allclose(pmf[::2], scipy.stats.poisson.pmf(np.arange(len(pmf[::2])), 0.5), atol=1e-12)
-    assert not pmf[1::2].any()
-
-
-def test_pieces_a_day():
-    # derived: (3 x 1 + 0.5 x 2) / 7
-    assert pieces_per_day("CK", [WHITENING, DOUBLE], PRODUCTS) == pytest.approx(4 / 7)
-
-
-def test_pick_up():
-    # published: additive pick-up, advanced form (Wickham 1995; Weatherford & Kimes 2003); worked by hand
-    triangle = [[1, 2, 4, 5], [0, 1, 3, 3], [2, 3, 4, 6], [1, 1, 2, 4], [0, 2, 3], [1, 2], [1]]
-    assert pickup(triangle) == pytest.approx([4.25, 4.65, 4.65])
-    assert pickup(triangle[:4]) == pickup([]) == []
-    for bad in ([[1, 2], []], [[1, 2], [1, 2, 3]]):
-        with pytest.raises(ValueError, match="a week"):
-            pickup(bad)
-
-
-J06 = (
-    "11100131111121100200120100111100210001033241133104130125e20036222516"
-    "33201100014c407021413106931317133356a5131112137ba5522103658911000122"
-    "00001000211010000000000000101300000000000000000000000000000000000000"
-)
-"""Monthly scripts of immune sera, 1991-07 to 2008-06 (published: Forecasting: Principles and Practice 3e,
-13.2), one base-20 digit a month.
-"""
-
-
-@pytest.mark.parametrize(
-    ("series", "same", "slow"),
-    [
-        (
-            [0, 0, 3, 0, 0, 0, 2, 0, 1, 0, 0, 4, 0, 0, 0, 0, 2, 0, 0, 1],
-            0.7465942774428055,
-            0.4586579531036114,
-        ),
-        ([2, 3, 1, 4, 2, 3, 5, 2], 2.4763151000000008, 2.7587328),
-        ([0, 0, 0, 5, 0, 0], 0.4050000000000001, 0.225625),
-        ([int(digit, 20) for digit in J06], 0.015193591597992918, 0.10264768814549435),
-    ],
-)
-def test_tsb(series, same, slow):
-    # Teunter, Syntetos & Babai (2011); values from a reference forecasting library, recomputed by hand code
-    assert tsb(series, 0.1, 0.1) == pytest.approx(same, abs=1e-12)
-    assert tsb(series, 0.2, 0.05) == pytest.approx(slow, abs=1e-12)
-
-
-def test_tsb_without_demand_or_with_a_constant_that_is_none():
-    assert tsb([], 0.1, 0.1) == tsb([0, 0, 0], 0.1, 0.1) == 0
-    with pytest.raises(ValueError, match="smoothing"):
-        tsb([1], 1.1, 0.1)

@@ -216,6 +216,7 @@ LOOKS = (
     "reorder list",
     "reorder explain TOOTH",
     "reorder explain TOOTH --out stock.svg",
+    "reorder accuracy TOOTH",
     "reorder orders",
     "reorder orders --all",
     "reorder orders O-1",

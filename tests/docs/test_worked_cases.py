@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from conftest import PRACTICE, Line
+from curve_cases import of_triangle
 from doc_pages import DOCS, parts, prose
 
 from stockroom.core.bands import ratio_band
+from stockroom.core.booking_curve import curve, pickup
 from stockroom.core.checks import StaffedDay, missed_checks
 from stockroom.core.counts import poisson, quantile
 from stockroom.core.demand import unbooked_mean_procedures
@@ -130,6 +132,16 @@ def test_demand() -> None:
     assert f"one booking known, {mean(1):g} more are expected" in said
     assert f"− 1 = {mean(1, friday):.2g}" in said
     assert mean(4) == 0
+
+    rows = [[int(n) for n in row.split()] for row in said.split("before its end: ")[1].split(". ")[0].split("; ")]
+    found, grid = of_triangle(rows)
+    counted = curve(found, grid)
+    known, steps = counted.known(3)[grid.past], np.diff(pickup(counted, 3).mean[grid.past].sum(axis=1), prepend=0)
+    far, near, last = steps[::-1]
+    assert f"increments are {far:g}, {near:g} and {last:g}" in said
+    finals = known + np.cumsum(steps)
+    assert f"{known[0]} + {last:g} = {finals[0]:g}, {known[1]} + {near:g} + {last:g} = {finals[1]:g}" in said
+    assert f"and {known[2]} + {far:g} + {near:g} + {last:g} = {finals[2]:g}." in said
 
 
 def test_orders() -> None:
