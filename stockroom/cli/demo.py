@@ -181,13 +181,14 @@ WALK: Sequence[Step] = (
     ("What is on hand, earliest expiry first.", "stock list --product ARCH", "13:00", None),
     ("What to order this week, and why.", "reorder list", "13:05", None),
     ("The whole sum of one of them, and how its stock will go.", "reorder explain TOOTH", "13:06", None),
-    ("The order on a page for the supplier.", "reorder sheet 'Larkfen Cold Goods' --out DIR/order.html", "13:08", None),
+    ("How good the forecasts behind it were.", "reorder accuracy TOOTH", "13:06", None),
     (
         "What other service targets would cost, played over the practice's own weeks.",
         "reorder rehearse SWB",
         "13:07",
         None,
     ),
+    ("The order on a page for the supplier.", "reorder sheet 'Oxbarrow Dry Goods' --out DIR/order.html", "13:08", None),
     ("Where a lot went, and what it went through.", "trace lot ARCH 7J077", "13:10", None),
     (
         "The month's log to print, a page for each fridge.",

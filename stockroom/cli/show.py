@@ -137,7 +137,10 @@ class Screen:
         for text in self._cautions:
             self._hanging("Caution: ", text, "")
         if where is not None:
-            self._print(Text(f"[{printable(where)}]", style="dim", overflow="fold"))
+            # The end of a long path tells databases apart; a whole line more would push the answer off the screen.
+            text = f"[{printable(where)}]"
+            text = text if len(text) <= self.width else f"[…{text[2 - self.width :]}"
+            self._print(Text(text, style="dim", overflow="fold"))
 
     def _hanging(self, lead: str, text: str, style: str) -> None:
         grid = Table.grid(padding=0)
