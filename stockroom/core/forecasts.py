@@ -16,6 +16,10 @@ from stockroom.core.net_counts import NOTHING, Net, gain, total
 PICKUP, PICKUP_10, MEAN_10 = "pickup", "pickup_10_weeks", "mean_10_weeks"
 EXPECTED, KNOWN = "expected_per_week", "known_only"
 SIMPLEST_FIRST = (KNOWN, EXPECTED, MEAN_10, PICKUP_10, PICKUP)
+RIVALS = tuple(name for name in SIMPLEST_FIRST if name != EXPECTED)
+"""What may be used once there is a history. expected_per_week is not: where as many are booked as it says, it expects none
+more, and says so with certainty.
+"""
 WINDOW = 10
 COMPLETE_WEEKS = 4
 """Without so many complete weeks since the first booking was made there is no history: expected_per_week."""
@@ -146,7 +150,7 @@ def around(mean: float, past: Floats, part: float = 1.0) -> Net:
 def chosen(errors: Mapping[str, float], replayed: int, falls_short: Callable[[str], bool]) -> str:
     """Which forecast is used: pick-up over all weeks, unless it has lost.
 
-    It loses to a simpler one whose root mean square error over the replayed weeks is smaller, unless the quantile of
+    It loses to a simpler one of ``RIVALS`` whose root mean square error over the replayed weeks is smaller, unless the quantile of
     that one ``falls_short`` of what it promises; and to its own last ten weeks only where these are clearly better, by
     a tenth, for they are no simpler. Then the one with the smallest error is used, the simpler of equals. Of fewer than
     eight replayed weeks nothing is decided.
@@ -154,7 +158,7 @@ def chosen(errors: Mapping[str, float], replayed: int, falls_short: Callable[[st
     if replayed < LEAST_REPLAYED or PICKUP not in errors:
         return PICKUP
     bar = errors[PICKUP]
-    rivals = [name for name in SIMPLEST_FIRST if name in errors and errors[name] < bar]
+    rivals = [name for name in RIVALS if name in errors and errors[name] < bar]
     rivals = [name for name in rivals if name == PICKUP_10 or not falls_short(name)]
     if not any(name != PICKUP_10 or errors[name] < CLEARLY * bar for name in rivals):
         return PICKUP

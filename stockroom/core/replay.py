@@ -75,8 +75,12 @@ class Replay:
         smaller = [name for name in SIMPLEST_FIRST if root.get(name, root[PICKUP]) < root[PICKUP] and name != PICKUP_10]
         if not smaller:
             return "no simpler forecast has a smaller error"
-        listed = ", ".join(WORDS[name].format(WINDOW) for name in smaller)
-        return f"{listed}: a smaller error, but enough too seldom for {100 * target:.4g} %"
+        said = []
+        if EXPECTED in smaller:
+            said.append(f"{WORDS[EXPECTED]}: a smaller error, but it is used only before there is a history")
+        if listed := ", ".join(WORDS[name].format(WINDOW) for name in smaller if name != EXPECTED):
+            said.append(f"{listed}: a smaller error, but enough too seldom for {100 * target:.4g} %")
+        return "; ".join(said)
 
 
 def replay(forecasts: Forecasts, weeks: int = REPLAYED) -> Replay:

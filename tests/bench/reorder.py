@@ -2,7 +2,8 @@
 
 The start is `stock list` on an empty database; the bar is 3. Whole processes in turn, medians. The practice is made up:
 forty cold kits in two fridges that are too small for all that is wanted, 260 supplies, six suppliers of which one has a
-record of late deliveries, sixty procedures, two hundred bookings, and last month's bookings done.
+record of late deliveries, sixty procedures, two hundred bookings to come, and a thousand of the past year that were done,
+from which what is still to be booked is forecast.
 """
 
 import argparse
@@ -15,10 +16,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from stockroom.cli.main import main as stockroom
+from stockroom.store.engine import opened
+from stockroom.tasks.act import Act
+from stockroom.tasks.finish import Outcome, done
 
 COMMAND = "import sys; from stockroom.cli.main import main; sys.exit(main(sys.argv[1:]))"
 NOW = "2026-03-02T09:00"
@@ -105,16 +109,16 @@ def filled(folder: Path, kits: int, supplies: int, procedures: int, bookings: in
     chance, path = random.Random(1), folder / "full.db"
     os.environ["STOCKROOM_DB"], os.environ["STOCKROOM_BY"] = str(path), "AB"
     (folder / "practice.toml").write_text(practice(kits, supplies, procedures, chance), encoding="utf-8")
-    run("init", folder / "practice.toml", "--at", "2025-06-02T08:00")
+    run("init", folder / "practice.toml", "--at", "2025-03-01T08:00")
     rows = ["product,lot,expiry,quantity,place"]
     for n in range(kits):
         for lot in range(3):
-            rows.append(f"K{n},L{lot},2026-{4 + 2 * lot:02}-28,{chance.randint(0, 3) + 1},{'One' if n % 2 else 'Two'}")
+            rows.append(f"K{n},L{lot},2026-{4 + 2 * lot:02}-28,400,{'One' if n % 2 else 'Two'}")
     for n in range(supplies):
         for lot in range(2):
-            rows.append(f"S{n},L{lot},2027-{1 + lot:02}-28,{chance.randint(5, 40)},Cupboard")
+            rows.append(f"S{n},L{lot},2027-{1 + lot:02}-28,4000,Cupboard")
     (folder / "opening.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    run("stock", "opening", folder / "opening.csv", "--at", "2026-01-12T08:00")
+    run("stock", "opening", folder / "opening.csv", "--at", "2025-03-02T08:00")
     for week in range(8):  # Supplier 0 says two days and takes three to eight
         monday = date(2026, 1, 12) - timedelta(weeks=10 - week)
         arrived = monday + timedelta(days=(3, 4, 7, 8)[week % 4])
@@ -135,18 +139,33 @@ def filled(folder: Path, kits: int, supplies: int, procedures: int, bookings: in
             "--at",
             f"{arrived}T11:00",
         )
-    diary = ["id,procedure,start,patient"]
+    diary = ["id,procedure,start,patient,made"]
     for n in range(bookings):
         day = 3 + chance.randrange(28)
-        diary.append(f"X{n},p{chance.randrange(procedures)},2026-03-{day:02}T{9 + n % 8:02}:{n % 60:02},P-{n}")
-    for n in range(bookings // 4):
-        diary.append(f"Y{n},p{chance.randrange(procedures)},2026-02-{2 + n % 24:02}T{9 + n % 8:02}:00,P-{900 + n}")
+        made = date(2026, 3, 2) - timedelta(days=chance.randrange(1, 20))
+        start = f"2026-03-{day:02}T{9 + n % 8:02}:{n % 60:02}"
+        diary.append(f"X{n},p{chance.randrange(procedures)},{start},P-{n},{made}T10:00")
+    past = [date(2025, 3, 3) + timedelta(days=chance.randrange(360)) for _ in range(5 * bookings)]
+    for n, day in enumerate(past):
+        made = day - timedelta(days=chance.randrange(2, 25))
+        diary.append(f"Y{n},p{chance.randrange(procedures)},{day}T{9 + n % 8:02}:00,P-{900 + n},{made}T10:00")
     (folder / "bookings.csv").write_text("\n".join(diary) + "\n", encoding="utf-8")
-    run("booking", "import", folder / "bookings.csv", "--at", "2026-02-01T08:00")
-    for n in range(bookings // 4):
-        run("booking", "done", f"Y{n}", "--at", f"2026-02-{2 + n % 24:02}T18:00")
+    run("booking", "import", folder / "bookings.csv", "--at", "2026-02-28T08:00")
+    store = opened(str(path))
+    for n, day in enumerate(past):
+        at = int(datetime(day.year, day.month, day.day, 18, tzinfo=UTC).timestamp())
+        done(store, Act("AB", at, at, at_given=True), f"Y{n}", Outcome())
+    rows = ["product,lot,quantity"]
+    rows += [f"K{n},L{lot},{chance.randint(1, 4)}" for n in range(kits) for lot in range(3)]
+    rows += [f"S{n},L{lot},{chance.randint(5, 40)}" for n in range(supplies) for lot in range(2)]
+    for place, first in (("One", "K"), ("Two", "K"), ("Cupboard", "S")):
+        here = [
+            r for r in rows[1:] if r[0] == first and (first == "S" or int(r.split(",")[0][1:]) % 2 == (place == "One"))
+        ]
+        (folder / "count.csv").write_text("\n".join([rows[0], *here]) + "\n", encoding="utf-8")
+        run("stock", "count", place, folder / "count.csv", "--at", "2026-02-28T12:00")
     for n in range(3):
-        run("reorder", "place", f"Supplier {n + 3}", f"S{n}=50", "--at", "2026-02-26T09:00")
+        run("reorder", "place", f"Supplier {n + 3}", f"S{n}=50", "--at", "2026-02-28T13:00")
     return path
 
 
