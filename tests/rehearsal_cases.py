@@ -126,34 +126,64 @@ def by_the_piece(plan: Plan, drawn: Drawn, row: int, run: int) -> dict[str, int]
     """One row and run of a plan, every piece an item of a list: what ``played`` must count, by its names."""
     life, pack = int(plan.life[row]), int(plan.pack[row])
     stock = [last for r, last, n in plan.lots if r == row for _ in range(n)]  # last period of use of every piece
-    due = [(period, n) for r, period, n in plan.coming if r == row]
+    due = [(period, n, period, period) for r, period, n in plan.coming if r == row]  # comes, pieces, expected, overdue
     count = dict.fromkeys(("demand", "lost", "short", "wasted", "kept", "ordered", "gain", "peak"), 0)
     begun = touched = False
     before = 0
     for t in range(plan.periods):
-        position = len(stock) + sum(n for _, n in due)
+        position = len(stock) + sum(n for _, n, _, _ in due)
         if t == plan.counted_from:
             count = dict.fromkeys(count, 0)
             begun, touched, before, count["peak"] = False, False, position, len(stock)
         if plan.arrives[t, row] >= 0:
-            known = 0 if drawn.known is None else int(drawn.known[t, 0, run])
-            fades = 0 if plan.watched is None else _fades(plan, row, t, stock, due)
-            need = int(plan.level[t, row]) + known - position + fades
+            known, leaving, lasting = (
+                None if x is None else int(x[t, row % x.shape[1], run])
+                for x in (drawn.known, drawn.leaving, drawn.lasting)
+            )
+            # whoever orders knows of what has been expected by now only that it does not stand there
+            missing = sum(n for period, n, _, overdue in due if overdue <= t < period - plan.unready)
+            told = [
+                (period if overdue <= t else expected, n)
+                for period, n, expected, overdue in due
+                if not overdue <= t < period - plan.unready
+            ]
+            fades = 0 if plan.watched is None else _fades(plan, row, t, stock, told)
+            counted = position - missing
+            need = int(plan.level[t, row]) + (known or 0) - counted + fades
             packs = max(0, math.ceil(need / pack))
             if packs and plan.least is not None:
                 packs = max(packs, int(plan.least[row]))
+            limits = []
             if plan.room is not None:
-                packs = min(packs, max(0, (int(plan.room[row]) - position) // pack))
-            if plan.lasting is not None:
-                packs = min(packs, max(0, (int(plan.lasting[t, row]) - position + fades) // pack))
-            late = 0 if drawn.late is None else int(drawn.late[t, run])
-            due.append((int(plan.arrives[t, row]) + late, packs * pack))
-            count["ordered"] += packs * pack
-        came = sum(n for period, n in due if period == t)
+                limits.append(int(plan.room[row]) - counted + min(len(stock), leaving or 0))
+            if lasting is None and plan.lasting is not None:
+                lasting = int(plan.lasting[t, row])
+            if lasting is not None:
+                limits.append(lasting - counted + fades)
+            most = min((max(0, n // pack) for n in limits), default=packs)
+            cut, packs = most < packs, min(packs, most)
+            if not cut:
+                could = (
+                    b.packs
+                    for b in plan.breaks
+                    if packs < b.packs and b.cheaper[packs] and (not limits or b.packs <= most)
+                )
+                packs = next(could, packs)
+            pieces = packs * pack
+            if t == 0 and plan.first is not None and plan.first[row] >= 0:
+                pieces = int(plan.first[row])
+            soonest = int(plan.arrives[t, row])
+            comes = soonest + (0 if drawn.late is None else int(drawn.late[t, run]))
+            expected = comes if plan.patience is None else soonest + int(plan.patience[t])
+            due.append(
+                (comes, pieces, expected, comes if plan.patience is None else max(t + 1, expected - plan.unready))
+            )
+            count["ordered"] += pieces
+        came = sum(order[1] for order in due if order[0] == t)
         stock += [t + life - 1] * came
-        due = [(period, n) for period, n in due if period > t]
+        due = [order for order in due if order[0] > t]
         count["kept"] += plan.unready * came
-        count["peak"] = max(count["peak"], len(stock) + sum(n for period, n in due if period <= t + plan.unready))
+        count["peak"] = max(count["peak"], len(stock) + sum(n for period, n, _, _ in due if period <= t + plan.unready))
         wanted = int(drawn.demand[t, row % drawn.demand.shape[1], run])
         stock.sort()
         lost = max(0, wanted - len(stock))
@@ -170,7 +200,7 @@ def by_the_piece(plan: Plan, drawn: Drawn, row: int, run: int) -> dict[str, int]
         count["wasted"] += sum(last <= t for last in stock)
         stock = [last for last in stock if last > t]
         count["kept"] += len(stock)
-    count["gain"] = len(stock) + sum(n for _, n in due) - before
+    count["gain"] = len(stock) + sum(n for _, n, _, _ in due) - before
     return count
 
 

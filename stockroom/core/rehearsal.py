@@ -19,11 +19,14 @@ aside: it serves where the rest cannot, and joins the queue in the period whose 
 still first expired first out, to the piece.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields
 
 import numpy as np
 import numpy.typing as npt
+
+from stockroom.core.on_the_way import OnTheWay
+from stockroom.core.packs import Break, packs_to_order
 
 Counts = npt.NDArray[np.int32]
 Rates = npt.NDArray[np.float64]
@@ -48,10 +51,17 @@ class Plan:
     """(rows,): pieces in a pack."""
     least: Counts | None = None
     """(rows,): the smallest number of packs that can be ordered."""
+    breaks: tuple[Break, ...] = ()
+    """Price breaks, the same for all rows."""
     room: Counts | None = None
-    """(rows,): no order brings the position above this (space)."""
+    """(rows,): no order brings the position above this (space), what will have left by then aside (see Drawn)."""
     lasting: Counts | None = None
-    """(periods, rows): nor above this, what would expire first left aside (shelf life)."""
+    """(periods, rows): nor above this, what would expire first left aside (shelf life; see also Drawn)."""
+    patience: Counts | None = None
+    """(periods,): an order of this one is expected so many periods after it arrives at the earliest. If it has not come by
+    then it counts as nothing until it stands there. None: it is known when each one comes."""
+    first: Counts | None = None
+    """(rows,): pieces that are ordered in the first period in any case; below zero: as in any other."""
     expected: Rates | None = None
     """(periods and a span more, rows): demand as expected, for the waste correction; None: none is made."""
     watched: Counts | None = None
@@ -85,6 +95,10 @@ class Drawn:
     """(periods, rows or 1, runs)."""
     known: Counts | None = None
     """(periods, rows or 1, runs): what is booked already, of that which an order of this period must cover."""
+    leaving: Counts | None = None
+    """(periods, rows or 1, runs): what is booked to have left by the time an order of this period comes (room)."""
+    lasting: Counts | None = None
+    """(periods, rows or 1, runs): as that of the plan, and instead of it."""
     late: Counts | None = None
     """(periods, runs): by how many periods an order of this one arrives later than planned."""
 
@@ -143,7 +157,7 @@ class _Chunk:
     """All that came or is on order; the position is this less what is gone, and what is kept aside."""
     aside: list[tuple[int, Counts]] = field(init=False)
     """(period in which it joins the queue, pieces), soonest expiry first."""
-    due: dict[int, Counts] = field(init=False)
+    way: OnTheWay = field(init=False)
     fresh: set[int] = field(init=False)
     """Periods in which anything joined the queue, and after whose life anything can expire."""
     ending: Counts = field(init=False)
@@ -167,7 +181,7 @@ class _Chunk:
         self.came = np.zeros((ends + 1, *shape), np.int32)
         self.ending = np.zeros((ends, shape[0]), np.int32)
         self.gone, self.asked, self.one = (np.zeros(shape, np.int32) for _ in range(3))
-        self.aside, self.due, self.fresh = [], {}, set()
+        self.aside, self.way, self.fresh = [], OnTheWay(plan.unready), set()
         self.lives = tuple(set(plan.life.tolist()))
         for row, last, pieces in sorted(plan.lots, key=lambda lot: lot[1]):
             joins = last - int(plan.life[row]) + 1
@@ -178,7 +192,7 @@ class _Chunk:
                 self.asked[row] += pieces
                 self.ending[max(last, 0) :, row] += pieces
         for row, period, pieces in plan.coming:
-            self._bring(period, self._in_row(row, pieces))
+            self.way.sent(-1, period, period, self._in_row(row, pieces))
             self.asked[row] += pieces
 
     def _in_row(self, row: int, pieces: int) -> Counts:
@@ -194,6 +208,7 @@ class _Chunk:
         for t in range(plan.periods):
             if t == plan.counted_from:
                 self._count_from(t)
+            self.way.begin(t)
             if orders[t]:
                 self._order(t)
             self._arrive(t)
@@ -217,43 +232,44 @@ class _Chunk:
         return found
 
     def _order(self, t: int) -> None:
-        plan = self.plan
+        plan, drawn = self.plan, self.drawn
         pack, arrives, position = plan.pack[:, None], plan.arrives[t], self._whole(self.asked)
+        position -= self.way.overdue
         counted = position - self._fading(t) if plan.watched is not None else position
-        packs = np.subtract(plan.level[t][:, None] + (pack - 1), counted)
-        if self.drawn.known is not None:
-            packs += self.drawn.known[t]
-        np.floor_divide(packs, pack, out=packs)
-        np.maximum(packs, 0, out=packs)
-        if plan.least is not None:
-            np.copyto(packs, plan.least[:, None], where=(packs > 0) & (packs < plan.least[:, None]))
-        for most, there in ((plan.room, position), (None if plan.lasting is None else plan.lasting[t], counted)):
-            if most is not None:
-                np.minimum(packs, np.maximum((most[:, None] - there) // pack, 0), out=packs)
+        need = np.subtract(plan.level[t][:, None], counted)
+        if drawn.known is not None:
+            need += drawn.known[t]
+        limits = []
+        if plan.room is not None:
+            leaving = 0 if drawn.leaving is None else np.minimum(drawn.leaving[t], self._whole(self.came[t]))
+            limits.append(plan.room[:, None] - position + leaving)
+        if drawn.lasting is not None:
+            limits.append(drawn.lasting[t] - counted)
+        elif plan.lasting is not None:
+            limits.append(plan.lasting[t][:, None] - counted)
+        packs = packs_to_order(need, pack, None if plan.least is None else plan.least[:, None], limits, plan.breaks)
         packs *= pack
+        if t == 0 and plan.first is not None:
+            np.copyto(packs, plan.first[:, None], where=plan.first[:, None] >= 0)
         if (arrives < 0).any():
             packs[arrives < 0] = 0
         self.asked += packs
         self._send(t, packs)
 
     def _send(self, t: int, pieces: Counts) -> None:
-        arrives = self.plan.arrives[t]
+        arrives, patience = self.plan.arrives[t], self.plan.patience
+        late: Sequence[int] = (0,) if self.drawn.late is None else np.unique(self.drawn.late[t]).tolist()
         periods = sorted(set(arrives.tolist()) - {-1})
         for period in periods:
             # where there is but one period, rows that order nothing bring nothing in it
             sent = pieces if len(periods) == 1 else np.where((arrives == period)[:, None], pieces, 0)
-            if self.drawn.late is None:
-                self._bring(period, sent)
-                continue
-            late = self.drawn.late[t]
-            for more in np.unique(late):
-                self._bring(period + int(more), np.where(late == more, sent, 0))
-
-    def _bring(self, period: int, pieces: Counts) -> None:
-        self.due[period] = self.due[period] + pieces if period in self.due else pieces
+            for more in late:
+                part = sent if self.drawn.late is None else np.where(self.drawn.late[t] == more, sent, 0)
+                comes = period + more
+                self.way.sent(t, comes, comes if patience is None else period + int(patience[t]), part)
 
     def _arrive(self, t: int) -> None:
-        new, brought = self.came[t + 1], self.due.pop(t, None)
+        new, brought = self.came[t + 1], self.way.arriving(t)
         if brought is None:
             new[:] = self.came[t]
         else:
@@ -266,7 +282,7 @@ class _Chunk:
                     total += pieces
         self.aside = [(joins, pieces) for joins, pieces in self.aside if joins != t]
         here = np.subtract(new, self.gone, out=self.one)
-        unready = [self.due[p] for p in range(t + 1, t + 1 + self.plan.unready) if p in self.due]
+        unready = self.way.standing(t)
         if unready or brought is not None:
             stands = sum((*unready, *(pieces for _, pieces in self.aside)), start=here)
             np.maximum(self.sums["peak"], stands, out=self.sums["peak"])
@@ -327,7 +343,9 @@ class _Chunk:
         assert plan.watched is not None and plan.expected is not None
         last = plan.watched[t]
         for period in range(t, int(last.max()) + 1):
-            self.came[period + 1] = self.came[period] + self.due.get(period, 0)  # put right as the period is played
+            self.came[period + 1] = self.came[period] + self.way.promised.get(
+                period, 0
+            )  # put right as the period is played
         if int(last.max()) < t or not (self._over(int(last.max())) > self.gone).any():
             return np.zeros_like(self.gone)
         gone, fading = self.gone.astype(np.float64), np.zeros(self.gone.shape)

@@ -5,6 +5,7 @@ Sources beside each check. The chains' order of events is that of core/rehearsal
 
 import math
 import random
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -24,6 +25,8 @@ from rehearsal_cases import (
 )
 
 from stockroom.core.bands import ratio_band, saved_band
+from stockroom.core.packs import price_breaks
+from stockroom.core.practice import PriceBreak, Product
 from stockroom.core.rehearsal import CHUNK, Drawn, Plan, Played, played
 
 # derived: exact Markov chains, lost sales, oldest first, solved elsewhere and by ``chain``: what is wasted, lost, ordered
@@ -180,6 +183,8 @@ def random_plan(seed: int) -> tuple[Plan, Drawn]:
         least=perhaps(table(1, 3, rows)), room=perhaps(table(2, 12, rows)), lasting=perhaps(table(2, 12, periods, rows)),
         lots=tuple((c.randrange(rows), c.randint(0, 9), c.randint(1, 5)) for _ in range(c.randint(0, 4))),
         coming=tuple((c.randrange(rows), c.randint(0, 5), c.randint(1, 4)) for _ in range(c.randint(0, 3))),
+        breaks=price_breaks(some_breaks(c)) if c.random() < 0.4 else (),
+        patience=perhaps(table(0, 3, periods)), first=perhaps(table(-1, 6, rows)),
         unready=c.choice([0, 0, 2]), counted_from=c.choice([0, 0, 3]),
         cycle_begins=perhaps(table(0, 3, periods, rows) == 0),
         **(
@@ -188,7 +193,16 @@ def random_plan(seed: int) -> tuple[Plan, Drawn]:
         ),
     )  # fmt: skip
     demand = table(0, c.choice([2, 5]), periods, c.choice([1, rows]), runs)
-    return plan, Drawn(demand, perhaps(table(0, 4, periods, 1, runs)), perhaps(table(0, 2, periods, runs)))
+    known, leaving, lasting = (perhaps(table(0, 4 + 4 * n, periods, c.choice([1, rows]), runs)) for n in range(3))
+    return plan, Drawn(demand, known, leaving, lasting, perhaps(table(0, 4, periods, runs)))
+
+
+def some_breaks(c: random.Random) -> Product:
+    """A product with price breaks, some of which are never worth while."""
+    prices = [Decimal(c.randint(0, 12)) / c.choice([1, 2, 3, 4]) for _ in range(4)]
+    packs = c.sample(range(1, 9), c.randint(1, 3))
+    breaks = tuple(PriceBreak(n, price) for n, price in zip(packs, prices[1:], strict=False))
+    return Product("P", "a product", "kit", "Any", pack_size=c.randint(1, 5), pack_price=prices[0], price_breaks=breaks)
 
 
 @settings(max_examples=400, deadline=None)
