@@ -5,7 +5,7 @@ import math
 from stockroom.cli.show import Screen
 from stockroom.core.bands import Band
 from stockroom.core.units import count, quoted_lot
-from stockroom.tasks.rehearse import Figures, Outcome, Rehearsal, SiteRehearsal
+from stockroom.tasks.rehearse import NOT_PLAYED, Figures, Outcome, Rehearsal, SiteRehearsal
 
 
 def draw_rehearsal(screen: Screen, found: Rehearsal) -> None:
@@ -43,9 +43,13 @@ def _played(screen: Screen, found: Rehearsal, s: SiteRehearsal) -> None:
         blocks = f", {s.block} neighbours at a time" if s.block > 1 else ""
         source = f"your own last {s.weeks_of_history} weeks, drawn again and again{blocks}"
     screen.note(f"demand: {source}; {s.per_week:.1f} a week")
+    if s.record is not None:
+        screen.note(f"lead times: as on record, {s.record.words}")
     held = f"; {s.held} held and left out" if s.held else ""
     room = "" if s.room is None else f"; room for {s.room}"
-    screen.note(f"at the beginning: {s.stock} usable, {s.coming} on order{held}{room}")
+    screen.note(
+        f"at the beginning: {s.stock} usable, {s.coming} on order{held}{room}; first order {s.now.first}, as listed now"
+    )
 
 
 def _money_head(found: Rehearsal) -> list[str]:
@@ -128,6 +132,6 @@ def _legend(found: Rehearsal) -> list[str]:
     return [
         f"target: {aim}; any short: chance of a shortage between two deliveries; short, wasted: pieces a year; "
         f"served: of demand; {worth}most: {most} at once; ±: 95 % band of the mean",
-        "Not played: late cancellations, the supplier's minimum order, other products coming and going in the fridges. "
+        f"Not played: {'; '.join(NOT_PLAYED)}. "
         "The bands say how sure the mean of these runs is, not that the time ahead will be like the past.",
     ]

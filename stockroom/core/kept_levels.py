@@ -5,7 +5,7 @@ until its own end. What is booked differs from run to run, so a level is looked 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -52,11 +52,18 @@ class Kept:
     """Until the order itself can be used; empty for the target kind "cycle"."""
     review: float
     """The mean of what comes between this order's use and the next one's."""
+    _same: dict[tuple[bytes, float], Counts] = field(default_factory=dict)
+    """What was found where all runs were alike."""
 
     def levels(self, booked: Counts, target: float) -> Counts:
         """(runs,): pieces to keep, never below zero, where ``booked`` (ways, runs) is what is booked until the end of each
         way beyond what is booked until the usual end.
         """
+        if booked.shape[1] > 1 and (booked == booked[:, :1]).all():
+            key = booked[:, 0].tobytes(), target
+            if key not in self._same:
+                self._same[key] = self.levels(booked[:, :1], target)
+            return np.repeat(self._same[key], booked.shape[1])
         least = booked.min(axis=0)
         low, high = least.copy(), least.copy()
         for table, moved in zip(self.spans, booked, strict=True):

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stockroom.core.counts import Pmf, negative_binomial
 from stockroom.core.rehearsal import Counts, Flags, Rates
 
 
@@ -92,14 +91,16 @@ def known_of(past: PastUse, days: Ahead, weeks: Counts, decided: int, covered: i
     """(runs,): of the demand of the days from ``decided`` to before ``covered``, what is booked in the morning of
     ``decided``.
     """
-    span = slice(decided, covered)
-    there = np.arange(covered - decided) + 1
-    part = Ahead(int(days.weekday_of[decided]), days.staffed[span], days.booked[span])
-    drawn = weeks[int(days.week_of[decided]) :]
-    new = _booked(past, part, drawn, there)
-    new -= _booked(past, part, drawn, there + decided)
-    new[~part.staffed] = 0
-    total: Counts = new.sum(axis=0, dtype=np.int32) + days.booked[span].sum(dtype=np.int32)
+    span = slice(decided, min(covered, decided + past.ahead.shape[2]))  # none was ever booked longer ahead
+    there = np.arange(max(0, min(span.stop, len(days.staffed)) - decided)) + 1
+    total: Counts = np.full(weeks.shape[1], days.booked[decided:covered].sum(), np.int32)
+    if len(there):
+        part = Ahead(int(days.weekday_of[decided]), days.staffed[span], days.booked[span])
+        drawn = weeks[int(days.week_of[decided]) :]
+        new = _booked(past, part, drawn, there)
+        new -= _booked(past, part, drawn, there + decided)
+        new[~part.staffed] = 0
+        total += new.sum(axis=0, dtype=np.int32)
     return total
 
 
@@ -108,25 +109,6 @@ def _booked(past: PastUse, days: Ahead, weeks: Counts, ahead: npt.NDArray[np.int
     limited = np.minimum(ahead, past.ahead.shape[2] - 1)
     found: Counts = past.ahead[weeks[days.week_of], days.weekday_of[:, None], limited[:, None]]
     return found
-
-
-def unbooked(past: PastUse, days: Ahead, decided: int, covered: int) -> Pmf:
-    """What is not booked yet in the morning of ``decided`` of the days until ``covered``: negative binomial with the mean
-    and variance that such a span had in the past weeks, whichever it might have begun in (Poisson where the variance is
-    no larger than the mean).
-
-    Raises: as core/counts.py.
-    """
-    span = slice(decided, covered)
-    part = Ahead(int(days.weekday_of[decided]), days.staffed[span], days.booked[span])
-    every = np.arange(past.weeks)
-    length = int(part.week_of[-1]) + 1 if len(part.staffed) else 1
-    weeks = ((every[None, :] + np.arange(length)[:, None]) % past.weeks).astype(np.int32)
-    free = past.pieces[weeks[part.week_of], part.weekday_of[:, None]]
-    free -= _booked(past, part, weeks, np.arange(covered - decided) + 1)
-    free[~part.staffed] = 0
-    sums = free.sum(axis=0)
-    return negative_binomial(float(sums.mean()), float(sums.var(ddof=1)) if past.weeks > 1 else 0.0)
 
 
 def expected_use(past: PastUse, days: Ahead) -> Rates:

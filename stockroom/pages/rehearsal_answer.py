@@ -4,7 +4,7 @@ from typing import Any
 
 from stockroom.core.bands import Band
 from stockroom.pages.values import instant
-from stockroom.tasks.rehearse import Figures, Outcome, Rehearsal, SiteRehearsal
+from stockroom.tasks.rehearse import NOT_PLAYED, Figures, Outcome, Rehearsal, SiteRehearsal
 
 
 def rehearsal_answer(found: Rehearsal) -> dict[str, Any]:
@@ -18,6 +18,7 @@ def rehearsal_answer(found: Rehearsal) -> dict[str, Any]:
         "seed": found.seed,
         "target_kind": found.target_kind,
         "currency": found.currency,
+        "not_played": list(NOT_PLAYED),
         "sites": [_site(s, found) for s in found.sites],
     }
 
@@ -33,6 +34,7 @@ def _site(s: SiteRehearsal, found: Rehearsal) -> dict[str, Any]:
             "block_weeks": None if s.weeks_of_history is None else s.block,
             "per_week": round(s.per_week, 4),
         },
+        "lead_orders": None if s.record is None else s.record.orders,
         "orders": s.orders,
         "stock": s.stock,
         "on_order": s.coming,
@@ -46,6 +48,7 @@ def _site(s: SiteRehearsal, found: Rehearsal) -> dict[str, Any]:
 def _outcome(o: Outcome, found: Rehearsal) -> dict[str, Any]:
     return {
         "target": o.target,
+        "first_order": o.first,
         "unbooked_quantile": round(o.unbooked, 3),
         **_figures(o.figures, found),
         "uncorrected": None if o.uncorrected is None else _figures(o.uncorrected, found),

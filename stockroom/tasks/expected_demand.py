@@ -11,7 +11,7 @@ from stockroom.core.counts import Pmf, mean_of
 from stockroom.core.cycle_spread import Pieces, pieces_used
 from stockroom.core.intermittent import outside_bookings, tsb
 from stockroom.core.net_counts import Net, above_zero, for_each, gain, repeated, total
-from stockroom.core.opening import merged
+from stockroom.core.opening import Opening, merged
 from stockroom.core.practice import Procedure, Product
 from stockroom.store import Link, practices
 from stockroom.tasks.booking_history import BookingHistory, booking_history
@@ -85,7 +85,7 @@ class Expected:
         """What is still needed of a product until an instant; as a part of the time until ``whole``, where that is given."""
         target, code = self._target(product), product.code
         parts, nets, mean = [], [], 0.0
-        for procedure, pieces in self._users(code):
+        for procedure, pieces in self.users(code):
             booked = self.outlook.still(procedure, end, target, whole)
             usual = mean_of(pieces.each)
             parts.append(Part(procedure.code, booked, pieces.planned, usual))
@@ -93,7 +93,7 @@ class Expected:
             mean += booked.mean * usual
         beyond = self._beyond_plan(code, end)
         series = self.outside.weekly(self.here.name, code, self.outlook.grid(end).bounds)
-        outside = outside_bookings(series, self._weeks(end))
+        outside = outside_bookings(series, usual_weeks(self.here.opening, self.here.at, end))
         cycles, extra = sum(net.mean for net in beyond), mean_of(outside)
         pmf = above_zero(total([*nets, *beyond, gain(outside)]))
         return Still(pmf, max(0.0, mean + cycles + extra), tuple(parts), extra, cycles)
@@ -101,7 +101,7 @@ class Expected:
     def per_day(self, product: Product, end: int) -> float:
         """Expected pieces a calendar day in the long run, booked or not, as seen by the forecasts used until an instant."""
         target = self._target(product)
-        weekly = sum(self.outlook.per_week(p, end, target) * mean_of(n.each) for p, n in self._users(product.code))
+        weekly = sum(self.outlook.per_week(p, end, target) * mean_of(n.each) for p, n in self.users(product.code))
         return (weekly + tsb(self.outside.weekly(self.here.name, product.code, self.outlook.grid(end).bounds))) / 7
 
     def _target(self, product: Product) -> float:
@@ -114,7 +114,7 @@ class Expected:
             self._pieces[key] = pieces_used(procedure, cycles, spread, self._products)
         return self._pieces[key]
 
-    def _users(self, product: str) -> list[tuple[Procedure, Pieces]]:
+    def users(self, product: str) -> list[tuple[Procedure, Pieces]]:
         """The procedures that take any of a product, at their usual number of cycles or beyond it."""
         found = ((p, self._takes(p, None).get(product)) for p in self.here.practice.procedures)
         return [(p, pieces) for p, pieces in found if pieces is not None]
@@ -130,12 +130,12 @@ class Expected:
                 found.append(repeated(pieces.beyond, number))
         return found
 
-    def _weeks(self, end: int) -> float:
-        """The time until an instant in weeks of the usual staffed time, of seven days where the hours have none."""
-        opening, at = self.here.opening, self.here.at
-        usual = 60 * sum(b - a for day in opening.site.hours for a, b in merged(day))
-        staffed = sum(b - a for a, b in opening.spans(at, end))
-        return staffed / usual if usual else max(0, end - at) / WEEK
+
+def usual_weeks(opening: Opening, start: int, end: int) -> float:
+    """A time in weeks of the usual staffed time, of seven days where the hours have none."""
+    usual = 60 * sum(b - a for day in opening.site.hours for a, b in merged(day))
+    staffed = sum(b - a for a, b in opening.spans(start, end))
+    return staffed / usual if usual else max(0, end - start) / WEEK
 
 
 def expected_demand(conn: Link, at: int, sites: Sequence[SiteNow]) -> list[Expected]:

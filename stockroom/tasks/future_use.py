@@ -1,6 +1,6 @@
 """Demand of the time ahead as chance may bring it: from the practice's own past weeks, or from what its file expects."""
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -8,40 +8,52 @@ import numpy as np
 
 from stockroom.core.counts import Pmf, compound, convolution, poisson
 from stockroom.core.demand import known_pieces, unbooked_mean_procedures
-from stockroom.core.past_use import Ahead, PastUse, demand_of, drawn_weeks, expected_use, known_of, unbooked
+from stockroom.core.past_use import Ahead, PastUse, demand_of, drawn_weeks, expected_use, known_of
 from stockroom.core.practice import Product
-from stockroom.core.rehearsal import Counts, Drawn, Rates
+from stockroom.core.rehearsal import Counts, Rates
 from stockroom.core.turns import Turn
 from stockroom.core.usage import used_by
 from stockroom.tasks.order_basis import SiteNow
+from stockroom.tasks.still_ahead import StillAhead
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Future:
+    """Some runs of the time ahead: (days, runs) ``demand``, and of that ``known``: by (day, day) what is booked in the
+    morning of the first for the days from it until the other, (runs,).
+    """
+
+    demand: Counts
+    known: Callable[[int, int], Counts]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FromPast:
-    """Past weeks drawn again, on top of what is booked today."""
+    """Past weeks drawn again, on top of what is booked today; orders expect what the order list would."""
 
     past: PastUse
     days: Ahead
+    still: StillAhead
 
     @property
     def expected(self) -> Rates:
         """(days,): demand as expected."""
         return expected_use(self.past, self.days)
 
-    def unbooked(self, decided: int, covered: int) -> Pmf:
-        """What is not booked yet in the morning of ``decided`` for the days until ``covered``."""
-        return unbooked(self.past, self.days, decided, covered)
+    def unbooked(self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None) -> Pmf:
+        """What is not booked yet when an order is decided, until a (day, instant); as a part of the time until ``whole``."""
+        return self.still.pmf(turn.at, until[1], target, None if whole is None else whole[1])
 
-    def drawn(self, chance: np.random.Generator, turns: Sequence[Turn], periods: int, runs: int) -> Drawn:
+    def drawn(self, chance: np.random.Generator, periods: int, runs: int) -> Future:
         """One draw of so many runs."""
         weeks = int(self.days.week_of[-1]) + 1
         blocks = -(-weeks // self.past.block)
         starts = chance.integers(0, self.past.weeks, (blocks, runs), dtype=np.int32)
         week = drawn_weeks(starts, self.past, weeks)
-        known = np.zeros((periods, 1, runs), np.int32)
-        for turn in turns:
-            known[turn.decided, 0] = known_of(self.past, self.days, week, turn.decided, turn.covered)
-        return Drawn(demand_of(self.past, self.days, week)[:, None], known)
+        return Future(
+            demand_of(self.past, self.days, week)[:periods],
+            lambda day, until: known_of(self.past, self.days, week, day, until),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,21 +72,21 @@ class FromFile:
         drawn = sum((pieces * means for pieces, means in self.procedures), start=np.zeros(len(self.days.staffed)))
         return drawn + self.days.booked
 
-    def unbooked(self, decided: int, covered: int) -> Pmf:
-        """What is not booked today for the days from ``decided`` until ``covered``."""
+    def unbooked(self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None) -> Pmf:
+        """What is not booked today for the days from the decision of an order until a (day, instant)."""
         return convolution(
-            [compound(poisson(float(means[decided:covered].sum())), pieces) for pieces, means in self.procedures]
+            [
+                compound(poisson(float(means[turn.decided : until[0]].sum())), pieces)
+                for pieces, means in self.procedures
+            ]
         )
 
-    def drawn(self, chance: np.random.Generator, turns: Sequence[Turn], periods: int, runs: int) -> Drawn:
+    def drawn(self, chance: np.random.Generator, periods: int, runs: int) -> Future:
         """One draw of so many runs."""
         demand = np.repeat(self.days.booked[:, None], runs, axis=1)
         for pieces, means in self.procedures:
             demand += pieces * chance.poisson(means[:, None], demand.shape).astype(np.int32)
-        known = np.zeros((periods, 1, runs), np.int32)
-        for turn in turns:
-            known[turn.decided] = self.days.booked[turn.decided : turn.covered].sum()
-        return Drawn(demand[:, None], known)
+        return Future(demand[:periods], lambda day, until: np.full(runs, self.days.booked[day:until].sum(), np.int32))
 
 
 def days_ahead(here: SiteNow, product: Product, days: int) -> Ahead:

@@ -6,17 +6,20 @@ at the same service. A row that cannot differ is left out.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 
-from stockroom.core.counts import Pmf, fill_level, mean_of, quantile
+from stockroom.core.orders import OrderLine
+from stockroom.core.packs import price_breaks
 from stockroom.core.practice import Product
 from stockroom.core.rehearsal import Counts, Plan
 from stockroom.core.turns import Turn, first_morning
 from stockroom.tasks.future_use import Source
 from stockroom.tasks.order_basis import SiteNow, free_space, pieces
+from stockroom.tasks.rehearsal_draw import Orders, Rows, levels_of, sure_to_be_used
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,8 +28,7 @@ class Layout:
 
     plan: Plan
     targets: int
-    unbooked: tuple[float, ...]
-    """For each target, what is kept for demand that is not booked yet, on average over the orders."""
+    orders: Orders
     stock: int
     coming: int
     held: int
@@ -43,46 +45,97 @@ class Layout:
 
 
 def laid_out(
-    here: SiteNow, product: Product, way: Sequence[Turn], source: Source, targets: Sequence[float], periods: int
+    here: SiteNow,
+    product: Product,
+    way: Sequence[Turn],
+    source: Source,
+    first: Mapping[float, OrderLine],
+    periods: int,
 ) -> Layout:
-    """The plan of one product at one site, from today's stock. Raises: as core/counts.py."""
+    """The plan of one product at one site, from today's stock; ``first`` are the lines of the order list of now, by target.
+
+    Raises: as core/counts.py.
+    """
+    targets, n = tuple(first), len(first)
     unready = max(turn.usable - turn.stands for turn in way)
     lots, coming = _lots(here, product, periods), _coming(here, product)
     stock, ordered = sum(n for _, n in lots), sum(n for _, n in coming)
     forever = max([periods, *(last for last, _ in lots)]) + 1
     days = product.shelf_life_days
-    life = forever if days is None else min(forever, max(1, days - unready))
-    kept = _kept(here, product, way, source, targets)
-    levels = kept if days is None and not lots else np.hstack((kept, kept[:, :1] - 1, kept, kept[:, -1:] + 1))
-    rows, n = levels.shape[1], len(targets)
+    keeps = forever if days is None else max(1, days - unready)
+    life = min(forever, keeps)
+    rows: Rows = tuple((row, 0) for row in range(n))
+    if days is not None or lots:
+        rows = (*rows, (0, -1), *rows, (n - 1, 1))
     decided = [turn.decided for turn in way]
     room = _room(here, product, stock + ordered)
-    expected = source.expected
+    chance = _use_chance(here, product)
 
     def table(filled: int, values: Counts) -> Counts:
-        found = np.full((periods, rows), filled, np.int32)
+        found = np.full((periods, len(rows)), filled, np.int32)
         found[decided] = values
         return found
 
     covered = np.array([[turn.covered] for turn in way])
-    watched = np.where(np.arange(rows) < n, covered - 2, np.array(decided)[:, None] - 1)
-    begins = np.zeros((periods, rows), np.bool_)
+    watched = np.where(np.arange(len(rows)) < n, covered - 2, np.array(decided)[:, None] - 1)
+    begins = np.zeros((periods, len(rows)), np.bool_)
     begins[[turn.usable for turn in way if turn.usable < periods]] = True
+    lines = list(first.values())
+    orders = Orders(
+        tuple(way), source, rows, levels_of(way, source, targets, here.practice.target_kind), targets,
+        (lines[0].known_demand, tuple(line.unbooked_quantile for line in lines)), room is not None,
+        None if days is None or chance is None else _sure(here, product, way, source, chance, keeps), keeps,
+    )  # fmt: skip
     plan = Plan(
-        periods=periods, level=table(0, np.maximum(levels, 0)),
-        arrives=table(-1, np.array([[turn.usable] for turn in way])),
-        life=np.full(rows, life, np.int32), pack=np.full(rows, product.pack_size, np.int32),
-        least=np.full(rows, product.minimum_packs, np.int32) if product.minimum_packs > 1 else None,
-        room=None if room is None else np.full(rows, room, np.int32),
-        lasting=None if life == forever else table(0, _lasting(way, expected, life)),
-        expected=np.repeat(expected[:, None], rows, axis=1) if rows > n else None,
-        watched=table(-1, watched) if rows > n else None,
-        lots=tuple((row, last, pieces) for row in range(rows) for last, pieces in lots),
-        coming=tuple((row, period, pieces) for row in range(rows) for period, pieces in coming),
+        periods=periods, level=np.zeros((periods, len(rows)), np.int32),
+        arrives=table(-1, np.array([[turn.soonest] for turn in way])),
+        life=np.full(len(rows), life, np.int32), pack=np.full(len(rows), product.pack_size, np.int32),
+        least=np.full(len(rows), product.minimum_packs, np.int32) if product.minimum_packs > 1 else None,
+        breaks=price_breaks(product),
+        room=None if room is None else np.full(len(rows), room, np.int32),
+        lasting=None if days is None else table(0, _lasting(way, source.expected, keeps)),
+        patience=_patience(way, periods),
+        first=np.array([*(line.order_quantity for line in lines), *[-1] * (len(rows) - n)], np.int32),
+        expected=np.repeat(source.expected[:, None], len(rows), axis=1) if len(rows) > n else None,
+        watched=table(-1, watched) if len(rows) > n else None,
+        lots=tuple((row, last, pieces) for row in range(len(rows)) for last, pieces in lots),
+        coming=tuple((row, period, pieces) for row in range(len(rows)) for period, pieces in coming),
         unready=unready, cycle_begins=begins,
     )  # fmt: skip
     held = sum(n for _, n in pieces(here, product, "quarantined"))
-    return Layout(plan, n, tuple(kept.mean(axis=0).tolist()), stock, ordered, held, room)
+    return Layout(plan, n, orders, stock, ordered, held, room)
+
+
+def days_needed(here: SiteNow, product: Product, way: Sequence[Turn], periods: int) -> int:
+    """How many days ahead of demand are looked at: with a chance of use what is booked for the whole life of an order counts."""
+    longest = max(course.covered - turn.decided for turn in way for course in turn.courses)
+    life = 0 if _use_chance(here, product) is None else product.shelf_life_days or 0
+    return periods + longest + life + 1
+
+
+def _use_chance(here: SiteNow, product: Product) -> float | None:
+    return here.practice.use_chance if product.use_chance is None else product.use_chance
+
+
+def _patience(way: Sequence[Turn], periods: int) -> Counts | None:
+    """As Plan's, where lead times vary."""
+    if all(len(turn.courses) == 1 for turn in way):
+        return None
+    found = np.zeros(periods, np.int32)
+    found[[turn.decided for turn in way]] = [turn.expected - turn.soonest for turn in way]
+    return found
+
+
+def _sure(here: SiteNow, product: Product, way: Sequence[Turn], source: Source, chance: float, keeps: int) -> Counts:
+    """As Orders.lasting, by the forecast for the target that holds."""
+    today = here.opening.day(here.at)
+    ends = [(turn.usable + keeps, here.opening.midnight(today + timedelta(days=turn.usable + keeps))) for turn in way]
+    return sure_to_be_used(way, source, target_of(here, product), chance, ends)
+
+
+def target_of(here: SiteNow, product: Product) -> float:
+    """The service target that holds."""
+    return here.practice.service_target if product.service_target is None else product.service_target
 
 
 def _lots(here: SiteNow, product: Product, periods: int) -> list[tuple[int, int]]:
@@ -96,7 +149,7 @@ def _lots(here: SiteNow, product: Product, periods: int) -> list[tuple[int, int]
 
 def _coming(here: SiteNow, product: Product) -> list[tuple[int, int]]:
     """(day from which on it can be used, pieces) of what is on order and not overdue."""
-    today, warm = here.opening.day(here.at), product.warmup_seconds
+    today, warm = here.opening.day(here.at), product.warm_after
     return [
         ((first_morning(here.opening, o.due + warm) - today).days, n)
         for o in here.orders
@@ -108,23 +161,6 @@ def _room(here: SiteNow, product: Product, position: int) -> int | None:
     """The most pieces that fit the fridges, there and on order, with everything else in them as it is today."""
     free = free_space(here) if product.cold and product.space else None
     return None if free is None else position + max(0, free) // product.space
-
-
-def _kept(here: SiteNow, product: Product, way: Sequence[Turn], source: Source, targets: Sequence[float]) -> Counts:
-    """(orders, targets): pieces kept for what is not booked yet until the order after each one can be used."""
-    kind = here.practice.target_kind
-    rows = []
-    for turn in way:
-        span = source.unbooked(turn.decided, turn.covered)
-        lead = source.unbooked(turn.decided, turn.usable) if kind == "fill" else None
-        rows.append([_enough(span, lead, target) for target in targets])
-    return np.array(rows, np.int32)
-
-
-def _enough(span: Pmf, lead: Pmf | None, target: float) -> int:
-    if lead is None:
-        return quantile(span, target)
-    return fill_level(span, lead, mean_of(span) - mean_of(lead), target)
 
 
 def _lasting(way: Sequence[Turn], expected: np.ndarray, life: int) -> Counts:

@@ -3,30 +3,44 @@
 Nothing is recorded. The same seed gives the same answer, whatever else goes on.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 import numpy as np
 
 from stockroom.core.bands import Band, ratio_band, saved_band
+from stockroom.core.lead_times import LeadRecord
+from stockroom.core.orders import OrderLine
 from stockroom.core.practice import Product, Supplier
 from stockroom.core.rehearsal import Drawn, Played, played
 from stockroom.core.turns import Turn, turns
 from stockroom.errors import Refused
+from stockroom.store import Link
 from stockroom.store.engine import Store
+from stockroom.tasks.expected_demand import Expected
 from stockroom.tasks.future_use import FromPast, Source, days_ahead, from_file
-from stockroom.tasks.order_basis import SiteNow, sites_now
+from stockroom.tasks.order_basis import SiteNow
 from stockroom.tasks.past_weeks import past_weeks
 from stockroom.tasks.places import product_named
-from stockroom.tasks.rehearsal_plan import Layout, laid_out
-from stockroom.tasks.rules import rules
+from stockroom.tasks.rehearsal_plan import Layout, days_needed, laid_out, target_of
+from stockroom.tasks.reorder import OrderPlan, at_target, order_plan
+from stockroom.tasks.rules import Rules, rules
+from stockroom.tasks.still_ahead import StillAhead
 
 TARGETS = (0.80, 0.90, 0.95, 0.98, 0.99)
 """Rehearsed besides the target that holds now."""
 LEAST_WEEKS = 8
 """With fewer past weeks than this the practice file's figure is used: a week drawn again from a handful is no forecast."""
 YEAR = 365.0
+NOT_PLAYED = (
+    "late cancellations",
+    "the supplier's minimum order after the first order",
+    "other products coming and going in the fridges",
+    "overdue orders and held stock",
+    "parts of an order that come later than the rest",
+    "what is learned on the way: forecasts and lead times stay those of now",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +68,8 @@ class Outcome:
 
     target: float
     unbooked: float
+    first: int
+    """Pieces that every run orders first: what the order list would propose now."""
     figures: Figures
     uncorrected: Figures | None
     saved: Band | None
@@ -67,6 +83,8 @@ class SiteRehearsal:
 
     site: str
     supplier: Supplier
+    record: LeadRecord | None
+    """What the supplier's orders took, where that is what is played."""
     target: float
     weeks_of_history: int | None
     block: int
@@ -125,18 +143,13 @@ def rehearse(
     with store.reading() as conn:
         rule = rules(conn, as_of)
         practice, wanted = rule.practice, product_named(rule.practice, product)
-        supplier = practice.supplier(wanted.supplier)
-        assert supplier is not None  # the practice file's names are checked when it is loaded
+        plan = order_plan(conn, rule, as_of, site)
         prepared = []
-        for here in sites_now(conn, rule, as_of, rule.sites(site)):
-            way = turns(supplier, here.opening, as_of, practice.review_days, wanted.warmup_seconds, 7 * weeks)
-            days = days_ahead(here, wanted, 7 * weeks + max(turn.covered - turn.decided for turn in way) + 1)
-            past = past_weeks(conn, rule, here, wanted)
-            source: Source = from_file(here, wanted, days)
-            if past is not None and past.weeks >= LEAST_WEEKS and past.pieces.any():
-                source = FromPast(past, days)
+        for here, expected in plan.bases:
+            way = turns_of(here, wanted, 7 * weeks)
+            source = source_of(conn, rule, here, expected, wanted, days_needed(here, wanted, way, 7 * weeks))
             if source.expected.sum() > 0:
-                prepared.append((here, way, source))
+                prepared.append((here, way, source, first_lines(plan, here, expected, wanted)))
     if not prepared:
         raise Refused(
             "no-demand",
@@ -149,8 +162,38 @@ def rehearse(
         if advance is not None:
             advance(f"rehearsing {wanted.code}", done, of)
 
-    found = tuple(_site(here, wanted, supplier, way, source, weeks, runs, seed, told) for here, way, source in prepared)
+    found = tuple(
+        _site(here, wanted, way, source, first, weeks, runs, seed, told) for here, way, source, first in prepared
+    )
     return Rehearsal(as_of, wanted, practice.currency, practice.target_kind, weeks, runs, seed, found)
+
+
+def source_of(conn: Link, rule: Rules, here: SiteNow, expected: Expected, product: Product, days: int) -> Source:
+    """What demand is played for so many days: the practice's own past weeks, or what its file expects."""
+    ahead, past = days_ahead(here, product, days), past_weeks(conn, rule, here, product)
+    if past is not None and past.weeks >= LEAST_WEEKS and past.pieces.any():
+        return FromPast(past, ahead, StillAhead(expected, product))
+    return from_file(here, product, ahead)
+
+
+def turns_of(here: SiteNow, product: Product, days: int) -> tuple[Turn, ...]:
+    """When the product is ordered at a site. Raises: Refused where its supplier never delivers."""
+    supplier = here.practice.supplier(product.supplier)
+    assert supplier is not None  # the practice file's names are checked when it is loaded
+    record = here.leads.get(supplier.name)
+    return turns(supplier, here.opening, here.at, here.practice.review_days, product.warm_after, days, record)
+
+
+def first_lines(plan: OrderPlan, here: SiteNow, expected: Expected, product: Product) -> dict[float, OrderLine]:
+    """The line of the order list by target, by rising target: that of the target that holds as the list of now has it."""
+    holds = target_of(here, product)
+    listed = next(
+        p for s in plan.suppliers if s.site == here.name for p in s.products if p.product.code == product.code
+    )
+    return {
+        target: (listed if target == holds else at_target(here, expected, product, target)).line
+        for target in sorted({*TARGETS, holds})
+    }
 
 
 def _playable(weeks: int, runs: int, seed: int) -> None:
@@ -163,26 +206,28 @@ def _playable(weeks: int, runs: int, seed: int) -> None:
 def _site(
     here: SiteNow,
     product: Product,
-    supplier: Supplier,
     way: Sequence[Turn],
     source: Source,
+    first: Mapping[float, OrderLine],
     weeks: int,
     runs: int,
     seed: int,
     told: Callable[[int, int], None],
 ) -> SiteRehearsal:
-    target = here.practice.service_target if product.service_target is None else product.service_target
-    targets = sorted({*TARGETS, target})
-    layout = laid_out(here, product, way, source, targets, 7 * weeks)
+    supplier = here.practice.supplier(product.supplier)
+    assert supplier is not None
+    layout = laid_out(here, product, way, source, first, 7 * weeks)
 
     def drawn(number: int, size: int) -> Drawn:
-        return source.drawn(np.random.default_rng([seed, number]), way, layout.plan.periods, size)
+        return layout.orders.drawn(np.random.default_rng([seed, number]), layout.plan.periods, size)
 
     got = played(layout.plan, drawn, runs, told)
-    outcomes = tuple(_outcome(got, layout, row, target) for row, target in enumerate(targets))
+    outcomes = tuple(_outcome(got, layout, row, line) for row, line in enumerate(first.values()))
     past = source.past if isinstance(source, FromPast) else None
+    record = here.leads.get(supplier.name)
     return SiteRehearsal(
-        here.name, supplier, target,
+        here.name, supplier, record if record is not None and record.enough and supplier.lead_from_orders else None,
+        target_of(here, product),
         weeks_of_history=None if past is None else past.weeks, block=1 if past is None else past.block,
         per_week=float(source.expected.sum() / len(source.expected) * 7),
         orders=len(way), stock=layout.stock, coming=layout.coming, held=layout.held, room=layout.room,
@@ -190,15 +235,16 @@ def _site(
     )  # fmt: skip
 
 
-def _outcome(got: Played, layout: Layout, row: int, target: float) -> Outcome:
+def _outcome(got: Played, layout: Layout, row: int, first: OrderLine) -> Outcome:
     plain = layout.plain_rows
     saved = None
     if plain is not None:
         saved = saved_band(got.lost[row], got.wasted[row], got.lost[plain], got.wasted[plain])
         saved = None if saved is None else _yearly(saved, got)
     return Outcome(
-        target,
-        layout.unbooked[row],
+        first.target,
+        layout.orders.usually_kept[row],
+        first.order_quantity,
         _figures(got, row),
         None if plain is None else _figures(got, layout.plain(row)),
         saved,

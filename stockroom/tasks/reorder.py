@@ -102,6 +102,8 @@ class OrderPlan:
     room: Mapping[str, int | None]
     transfers: tuple[Proposed, ...] = ()
     """What to move between sites before anything is ordered; the lines are those after it."""
+    bases: tuple[tuple[SiteNow, Expected], ...] = ()
+    """What each of the sites stands on, after these transfers."""
 
     @property
     def attention(self) -> int:
@@ -148,7 +150,7 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     # A shortage here may be met from any other site of the group.
     every = sites_now(conn, rule, at, rule.sites(None))
     demand = {one.here.name: one for one in expected_demand(conn, at, every)}
-    first = {here.name: _suppliers(here, demand[here.name]) for here in every}
+    first = {here.name: site_orders(here, demand[here.name]) for here in every}
     moves = _transfers(conn, rule, every, first)
     ends = {name for t in moves for name in (t.site, t.target_site)}
     suppliers: list[SupplierPlan] = []
@@ -162,13 +164,14 @@ def order_plan(conn: Link, rule: Rules, at: int, site: str | None = None) -> Ord
     ]
     for now, here in shown:
         room[here.name] = free_space(here)
-        made, never = _suppliers(here, demand[here.name]) if here.name in ends else first[here.name]
+        made, never = site_orders(here, demand[here.name]) if here.name in ends else first[here.name]
         suppliers += [_told(s, moves) for s in made]
         findings += [*findings_of(here), *never]
         together += _coupled(now, here, made)
     return OrderPlan(
         at, rule.practice.currency, tuple(suppliers), tuple(o for here, _ in shown for o in here.orders), tuple(findings),
         tuple(together), room, tuple(t for t in moves if {t.site, t.target_site} & set(wanted)),
+        tuple((here, demand[here.name]) for _, here in shown),
     )  # fmt: skip
 
 
@@ -194,7 +197,7 @@ def _told(plan: SupplierPlan, moves: Sequence[Proposed]) -> SupplierPlan:
     return replace(plan, products=tuple(products))
 
 
-def _suppliers(here: SiteNow, expected: Expected) -> tuple[list[SupplierPlan], list[Finding]]:
+def site_orders(here: SiteNow, expected: Expected) -> tuple[list[SupplierPlan], list[Finding]]:
     """The plan of every supplier that delivers something, and those that never do. They share the fridges."""
     practice = here.practice
     asked, timings, never = [], [], []
@@ -225,6 +228,19 @@ def _suppliers(here: SiteNow, expected: Expected) -> tuple[list[SupplierPlan], l
         free = None if room is None else room.least(when.arrives_from)
         made.append(SupplierPlan(here.name, when.supplier, when.arrival, found.order, planned, when.record, free))
     return made, never
+
+
+def at_target(here: SiteNow, expected: Expected, product: Product, target: float) -> Planned:
+    """The line of a product as it would be at another service target.
+
+    Raises: Refused where its supplier has no next delivery.
+    """
+    products = tuple(replace(p, service_target=target) if p.code == product.code else p for p in here.practice.products)
+    made, never = site_orders(replace(here, practice=replace(here.practice, products=products)), expected)
+    for planned in (p for s in made for p in s.products if p.product.code == product.code):
+        return planned
+    fault = next(f for f in never if f'"{product.supplier}"' in f.what)
+    raise Refused(fault.slug, fault.what, fault.todo)
 
 
 def _given(here: SiteNow, expected: Expected, when: Timing, product: Product) -> tuple[OrderInput, Still]:

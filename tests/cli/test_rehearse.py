@@ -87,56 +87,6 @@ def test_the_same_seed_is_the_same_answer_and_another_is_within_its_bands(cli: L
     assert abs(ours["mean"] - theirs["mean"]) < 2.9 * (ours["high"] - ours["low"]) / 2
 
 
-def test_the_first_order_is_that_of_the_order_list(cli: Line) -> None:
-    from stockroom.core.rehearsal import played
-    from stockroom.core.turns import turns
-    from stockroom.store.engine import opened
-    from stockroom.tasks.future_use import days_ahead, from_file
-    from stockroom.tasks.order_basis import sites_now
-    from stockroom.tasks.rehearsal_plan import laid_out
-    from stockroom.tasks.rules import rules
-
-    cli.ok(
-        "stock",
-        "receive",
-        "KIT",
-        "--lot",
-        "A1",
-        "--expiry",
-        "2026-12-31",
-        "--quantity",
-        2,
-        "--into",
-        "Cold one",
-        "--at",
-        "2026-03-02T08:30",
-    )
-    for n, day in enumerate(("2026-03-09", "2026-03-10", "2026-03-11")):
-        cli.ok("booking", "add", "white", "--start", f"{day}T10:00", "--patient", f"P-{n}", "--at", "2026-03-02T09:00")
-    now = 1_772_442_000  # 2026-03-02T09:00Z
-    (listed,) = cli.ask("reorder", "list")["suppliers"][0]["lines"]
-    with opened(cli.where).reading() as conn:
-        rule = rules(conn, now)
-        (here,) = sites_now(conn, rule, now, [""])
-        product = here.products["KIT"]
-        way = turns(here.practice.suppliers[0], here.opening, now, 7, product.warmup_seconds, 28)
-        source = from_file(here, product, days_ahead(here, product, 60))
-        layout = laid_out(here, product, way, source, [0.95], 28)
-        import numpy as np
-
-        drawn = source.drawn(np.random.default_rng(1), way, 28, 20)
-    assert drawn.known is not None
-    # what is booked is known, and is in the demand of its days: Monday in a week is day 7
-    assert set(drawn.known[0].ravel().tolist()) == {listed["known_demand"]} == {3}
-    assert (drawn.demand[7:10] >= 1).all()
-    assert (drawn.demand[[5, 6, 12, 13]] == 0).all()
-    level = int(layout.plan.level[0, 0])
-    assert level == listed["unbooked_quantile"]
-    assert layout.stock == listed["usable"]
-    got = played(layout.plan, lambda _, size: drawn, 20)
-    assert listed["order_quantity"] == 8 and (got.ordered[0] >= 8).all()
-
-
 def use(line: Line, weeks: int, pieces: int = 6) -> None:
     line.ok(
         "stock",

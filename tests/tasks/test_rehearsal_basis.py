@@ -14,7 +14,8 @@ from stockroom.store.engine import opened
 from stockroom.tasks.future_use import FromFile, days_ahead, from_file
 from stockroom.tasks.order_basis import sites_now
 from stockroom.tasks.past_weeks import past_weeks
-from stockroom.tasks.rehearsal_plan import Layout, laid_out
+from stockroom.tasks.rehearsal_plan import Layout, days_needed, laid_out
+from stockroom.tasks.reorder import at_target, order_plan
 from stockroom.tasks.rules import rules
 
 NOW = 1_772_442_000  # Monday 2026-03-02T09:00Z, 10:00 in Amsterdam
@@ -56,14 +57,15 @@ SHORT = PRACTICE.replace("shelf_life_days = 300", "shelf_life_days = 9").replace
 )
 
 
-def layout_of(line: Line, code: str) -> tuple[Layout, FromFile, tuple]:
+def layout_of(line: Line, code: str) -> tuple[Layout, FromFile]:
     with opened(line.where).reading() as conn:
-        rule = rules(conn, NOW)
-        (here,) = sites_now(conn, rule, NOW, [""])
+        plan = order_plan(conn, rules(conn, NOW), NOW)
+        ((here, expected),) = plan.bases
         product = here.products[code]
-        way = turns(here.practice.suppliers[0], here.opening, NOW, 7, product.warmup_seconds, 70)
-        source = from_file(here, product, days_ahead(here, product, 100))
-        return laid_out(here, product, way, source, [0.8, 0.95], 70), source, way
+        way = turns(here.practice.suppliers[0], here.opening, NOW, 7, product.warm_after, 70)
+        source = from_file(here, product, days_ahead(here, product, days_needed(here, product, way, 70)))
+        first = {target: at_target(here, expected, product, target).line for target in (0.8, 0.95)}
+        return laid_out(here, product, way, source, first, 70), source
 
 
 def test_a_plan_plays_as_the_same_does_piece_by_piece(line) -> None:
@@ -75,7 +77,7 @@ def test_a_plan_plays_as_the_same_does_piece_by_piece(line) -> None:
     made.ok("stock", "quarantine", "KIT", "HELD", "--why", "asked", "--at", "2026-02-27T10:00", "--by", "AB")
     made.ok("booking", "add", "white", "--start", "2026-03-06T10:00", "--patient", "P-1", "--at", "2026-02-27T09:00")
     made.ok("reorder", "place", "Harbour Supplies", "KIT=4", "--why", "x", "--at", "2026-02-27T09:30")
-    layout, source, way = layout_of(made, "KIT")
+    layout, _ = layout_of(made, "KIT")
     plan = layout.plan
     assert (layout.stock, layout.coming, layout.held) == (5, 4, 4)
     # two fridges of 40, in which 9 stand; 4 are on order: 67 are free, and the 5 and 4 besides
@@ -86,7 +88,7 @@ def test_a_plan_plays_as_the_same_does_piece_by_piece(line) -> None:
     assert {row for row in plan.coming if row[0] == 0} == {(0, 4, 4)}
     # one day of its nine it stands there to warm
     assert (plan.unready, set(plan.life.tolist())) == (1, {8})
-    drawn = source.drawn(np.random.default_rng(3), way, plan.periods, 3)
+    drawn = layout.orders.drawn(np.random.default_rng(3), plan.periods, 3)
     got = played(plan, lambda _, size: drawn, 3)
     assert got.wasted.any() and got.lost.any()
     for row in range(len(plan.life)):
@@ -101,7 +103,7 @@ def test_demand_of_the_file_adds_up_to_what_is_expected(line) -> None:
         PRACTICE.replace("margin_minutes = 0", "margin_minutes = 0\nclosed = [{ from = 2026-03-16, to = 2026-03-22 }]")
     )
     made.ok("booking", "add", "white", "--start", "2026-03-06T10:00", "--patient", "P-1", "--at", "2026-02-27T09:00")
-    _, source, _ = layout_of(made, "KIT")
+    _, source = layout_of(made, "KIT")
     weekly = [source.expected[7 * n : 7 * n + 7].sum() for n in range(5)]
     # of this week's 48 hours 46 are left: 2 x 46 / 48 - 1 booked, and the booked one
     assert weekly == pytest.approx([2 * 46 / 48, 2, 0, 2, 2])
