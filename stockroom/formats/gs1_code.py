@@ -1,0 +1,217 @@
+"""Barcodes by the GS1 General Specifications: element strings, bracketed text, digital links, plain trade item numbers.
+
+Which application identifiers there are, and how long their values may be, is taken from biip; the values that matter here
+are read by ourselves, since it takes the century from the computer's clock and lets a wrong check digit pass.
+"""
+
+import re
+from collections.abc import Sequence
+from datetime import date
+from urllib.parse import parse_qsl, unquote, urlsplit
+
+from stockroom.core.records import Finding
+from stockroom.errors import Refused
+from stockroom.formats.scanned_code import Scanned, bad_code, check_digit, full_year, month_end, no_day
+
+SEPARATOR = "\x1d"
+STAND_INS = re.compile(r"<GS>|\{GS\}|\[GS\]|\\x1d|\\u001d|\^\]|[\x1d\u241d|~^]", re.IGNORECASE)
+"""The group separator, and what scanners are set to type for it. None of these signs may stand in a value."""
+
+NAMES = {
+    "01": "trade item number", "10": "lot", "11": "production date", "15": "best-before date", "17": "expiry",
+    "21": "serial number", "30": "count", "37": "count",
+}  # fmt: skip
+DATES = ("11", "15", "17")
+Element = tuple[str, str]
+"""(application identifier, value)."""
+
+
+def gs1(text: str, today: date, *, fields: bool = False) -> Scanned:
+    """What a GS1 code says; ``text`` without its symbology prefix.
+
+    ``fields``: the prefix says that it is a message of fields. Without, a number of the right length and check digit
+    is a bare trade item number. Raises: Refused, naming the field.
+    """
+    if re.match(r"https?://", text, re.IGNORECASE):
+        found = _linked(text)
+    elif text.startswith("("):
+        found = _bracketed(text)
+    elif not fields and re.fullmatch(r"[0-9]{8}|[0-9]{12,14}", text) and not _message(text, today):
+        return Scanned("GS1", _trade_item(text))
+    else:
+        found = elements(STAND_INS.sub(SEPARATOR, text))
+    return _read(found, today)
+
+
+def _message(digits: str, today: date) -> bool:
+    """True for bare digits that are no trade item number and yet a message of fields (a date alone, say)."""
+    if check_digit(digits[:-1]) == int(digits[-1]):
+        return False
+    try:
+        return bool(_read(elements(digits), today))
+    except Refused:
+        return False
+
+
+def elements(text: str) -> list[Element]:
+    """The element strings of a message. Raises: Refused where one is unknown, too short, or has letters for digits."""
+    found: list[Element] = []
+    rest = text.strip(SEPARATOR)
+    while rest:
+        name, pattern = _identifier(rest)
+        part = rest.split(SEPARATOR, 1)[0]
+        match = re.match(pattern.removesuffix("$"), part)
+        if match is None or match.end() == len(name):
+            raise _misfit(name, part[len(name) :])
+        found.append((name, part[len(name) : match.end()]))
+        rest = rest[match.end() :].lstrip(SEPARATOR)
+    return found
+
+
+def _identifier(text: str) -> tuple[str, str]:
+    """(application identifier at the front, pattern of its element string). Raises: Refused."""
+    from biip import ParseError
+    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
+
+    try:
+        found = GS1ApplicationIdentifier.extract(text)
+    except ParseError:
+        raise bad_code("field", text[:4], "no field of a GS1 code begins like this") from None
+    return found.ai, found.pattern
+
+
+def _misfit(name: str, value: str) -> Refused:
+    field = f"{NAMES.get(name, 'field')} ({name})"
+    if name == "01":
+        return bad_code(field, value[:14], "it has 14 digits")
+    if name in DATES:
+        return bad_code(field, value[:6], "it is no date of year, month and day")
+    return bad_code(field, value[:40], "its length or its signs are not those of this field")
+
+
+def _bracketed(text: str) -> list[Element]:
+    """``(01)…(10)…``. A bracket inside a value is left alone where its digits are no identifier."""
+    pieces = re.split(r"\(([0-9]{2,4})\)", text)
+    found: list[Element] = []
+    if pieces[0].strip():
+        raise bad_code("text", pieces[0], "it stands before the first bracket")
+    for name, raw in zip(pieces[1::2], pieces[2::2], strict=True):
+        value = raw.strip()
+        known, pattern = _identifier(name)
+        if known != name:
+            raise bad_code("field", f"({name})", "there is no such field in a GS1 code")
+        if not re.fullmatch(pattern, name + value):
+            raise _misfit(name, value)
+        found.append((name, value))
+    return found
+
+
+def _linked(text: str) -> list[Element]:
+    """A GS1 digital link: identifier and value in turn in the path, others in the query."""
+    parts = urlsplit(text)
+    path = parts.path.split("/")
+    while path and path[0] not in ("01", "gtin"):
+        path.pop(0)
+    if not path or len(path) % 2:
+        raise bad_code("link", text, "it names no trade item by /01/ and its number")
+    pairs = [(name, unquote(value)) for name, value in zip(path[::2], path[1::2], strict=True)]
+    pairs += parse_qsl(parts.query, keep_blank_values=True)
+    short = {"gtin": "01", "lot": "10", "ser": "21"}
+    found: list[Element] = []
+    for name, value in pairs:
+        name = short.get(name, name)
+        if name not in NAMES:
+            continue
+        value = value.zfill(14) if name == "01" else value
+        if not re.fullmatch(_identifier(name)[1], name + value):
+            raise _misfit(name, value)
+        found.append((name, value))
+    return found
+
+
+def _read(found: Sequence[Element], today: date) -> Scanned:
+    """The fields that matter here; every other is read over."""
+    said: dict[str, str] = {}
+    for name, value in found:
+        if name in NAMES and said.setdefault(name, value) != value:
+            raise bad_code(f"{NAMES[name]} ({name})", value, f'it stands there twice, the other is "{said[name]}"')
+    findings: list[Finding] = []
+    days = {name: _day(name, said[name], today, findings) for name in DATES if name in said}
+    expiry = days.get("17", days.get("15"))
+    if "15" in days and "17" not in days:
+        what = f"the barcode has no expiry, only a best-before date: {days['15'].isoformat()} counts"
+        findings.append(Finding("best-before", what))
+    item = _trade_item(said["01"]) if "01" in said else None
+    suspect, found_out = _suspect(said, expiry, today)
+    return Scanned(
+        "GS1", item, said.get("10"), expiry, days.get("11"), said.get("21"), _count(said), suspect=suspect,
+        findings=(*findings, *found_out),
+    )  # fmt: skip
+
+
+def _trade_item(digits: str) -> str:
+    """A GTIN with 14 digits. Raises: Refused where its check digit is wrong."""
+    right = check_digit(digits[:-1])
+    if right != int(digits[-1]):
+        raise bad_code("trade item number (01)", digits, f"its last digit should be {right}")
+    return digits.zfill(14)
+
+
+def _day(name: str, value: str, today: date, findings: list[Finding]) -> date:
+    """A date of six digits, day 00 being the month's last."""
+    year, month, day = full_year(int(value[:2]), today), int(value[2:4]), int(value[4:])
+    try:
+        if day:
+            return date(year, month, day)
+        last = month_end(year, month)
+    except ValueError:
+        raise bad_code(f"{NAMES[name]} ({name})", value, "there is no such day") from None
+    findings.append(no_day(NAMES[name], last))
+    return last
+
+
+def _count(said: dict[str, str]) -> int | None:
+    """How many there are. Raises: Refused for none at all."""
+    text = said.get("30") or said.get("37")
+    if text is None:
+        return None
+    if not int(text):
+        raise bad_code("count (30)" if said.get("30") else "count (37)", text, "it cannot be zero")
+    return int(text)
+
+
+def _suspect(
+    said: dict[str, str], expiry: date | None, today: date
+) -> tuple[tuple[str, date | None] | None, list[Finding]]:
+    """Another reading where a lot or a serial number ends like further fields: a separator may have been lost."""
+    for field in ("10", "21"):
+        value = said.get(field, "")
+        for at in range(1, len(value) - 7):
+            if value[at : at + 2] not in DATES:
+                continue
+            try:
+                inner = _plain(elements(value[at:]), today)
+            except Refused:
+                continue
+            if any(f in said for f in inner if f != field):
+                continue
+            other = next((day for name in ("17", "15") if isinstance(day := inner.get(name), date)), expiry)
+            read = f'{NAMES[field]} "{value[:at]}"' + "".join(f', {NAMES[f]} "{v}"' for f, v in inner.items())
+            what = f'{NAMES[field]} "{value}" may be {read}: the scanner seems to have dropped a separator'
+            lot = (value[:at], other) if field == "10" else None
+            return lot, [Finding("lost-separator", what, "compare with what is printed", urgent=True)]
+    return None, []
+
+
+def _plain(found: Sequence[Element], today: date) -> dict[str, date | str]:
+    """Identifier -> value, dates as days. Raises: Refused where a date is none, or lies where no date of a kit does."""
+    out: dict[str, date | str] = {}
+    for name, value in found:
+        if name in DATES:
+            day = _day(name, value, today, [])
+            if not -20 <= day.year - today.year <= 20:
+                raise bad_code(NAMES[name], value, "too far away")
+            out[name] = day
+        elif name in NAMES:
+            out[name] = value
+    return out
