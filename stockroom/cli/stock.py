@@ -1,13 +1,14 @@
 """stockroom stock …: deliveries, what is on hand, moves, use, the stocktake, quarantine and its decisions."""
 
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from stockroom.cli.files import file_bytes
 from stockroom.cli.job import Answer, Job, looks, recorded, records
-from stockroom.errors import Refused
+from stockroom.errors import Refused, UsageError
 
 if TYPE_CHECKING:
     from stockroom.tasks.count_stock import Counted
@@ -17,6 +18,9 @@ group = typer.Typer(help="Deliveries, what is on hand, use, stocktake, quarantin
 
 def register(app: typer.Typer) -> None:
     """Adds the group."""
+    from stockroom.cli import codes
+
+    codes.register(group)
     app.add_typer(group, name="stock")
 
 
@@ -39,10 +43,17 @@ def number(text: str | None) -> int | None:
 @records(group, "receive")
 def receive(
     job: Job,
-    product: Product,
-    lot: Annotated[str, typer.Option("--lot", metavar="LOT", help="The lot as printed; capitals count.")],
-    expiry: Annotated[str, typer.Option("--expiry", metavar="DAY", help="2027-01-31, or 2027-01 for its last day.")],
     into: Annotated[str, typer.Option("--into", metavar="PLACE", help="The fridge or shelf it went into.")],
+    product: Annotated[str | None, typer.Argument(metavar="[PRODUCT]", help="The product's code.")] = None,
+    lot: Annotated[str | None, typer.Option("--lot", metavar="LOT", help="The lot as printed; capitals count.")] = None,
+    expiry: Annotated[
+        str | None, typer.Option("--expiry", metavar="DAY", help="2027-01-31, or 2027-01 for its last day.")
+    ] = None,
+    scan: Annotated[
+        list[str] | None,
+        typer.Option("--scan", metavar="CODE", help="The box's barcode instead; again for its other one."),
+    ] = None,
+    scan_many: Annotated[bool, typer.Option("--scan-many", help="Scan after scan; an empty line ends.")] = False,
     quantity: Some = None,
     packs: Annotated[str | None, typer.Option("--packs", metavar="N", help="Packs instead of pieces.")] = None,
     arrived_at: Annotated[str | None, typer.Option("--arrived-at", metavar="CELSIUS", help="How warm it came.")] = None,
@@ -50,23 +61,50 @@ def receive(
     lender: Annotated[str | None, typer.Option("--from", metavar="LENDER", help="Borrowed from whom.")] = None,
     damaged: Annotated[str, typer.Option("--damaged", metavar="N", help="How many of them came broken.")] = "0",
 ) -> Answer:
-    """Take a delivery in. Say pieces with --quantity or packs with --packs."""
+    """Take a delivery in: typed, by a barcode, or scan after scan. Say pieces with --quantity or packs with --packs."""
+    from datetime import date
+
     from stockroom.core.units import milli_celsius, whole
     from stockroom.formats.stock_csv import expiry_day
     from stockroom.tasks.receive import Delivery
     from stockroom.tasks.receive import receive as take_in
 
+    last = None if expiry is None else expiry_day(expiry)
+    pieces, many = number(quantity), number(packs)
+    delivery = Delivery(
+        product or "", lot or "", last or date.max, into, pieces, many,
+        None if arrived_at is None else milli_celsius(arrived_at), order, lender, whole(damaged, least=0),
+    )  # fmt: skip
+    if scan_many:
+        if scan or product or lot or expiry or quantity or packs or delivery.damaged:
+            raise UsageError(
+                "either-or",
+                "--scan-many takes all of that from the barcodes",
+                "only --into, --arrived-at, --order, --from go with it",
+            )
+        from stockroom.cli.scan_in import receive_run
+
+        return receive_run(job, delivery)
+    if scan:
+        from stockroom.cli.scan_in import receive_scanned
+        from stockroom.tasks.read_scan import Told
+
+        return receive_scanned(job, scan, Told(product, lot, last, pieces, many), replace(delivery, packs=None))
+    for missing in [
+        n
+        for n, given in (("argument 'PRODUCT'", product), ("option '--lot'", lot), ("option '--expiry'", last))
+        if given is None
+    ]:
+        raise UsageError(
+            "incomplete", f"Missing {missing}", "see: stockroom stock receive --help; or give the barcode: --scan CODE"
+        )
     act = job.act()
     if order is None and lender is None and job.at_terminal:
         from stockroom.tasks.against_order import order_it_fits
 
-        fits = order_it_fits(job.store(), act.at, product, into)
+        fits = order_it_fits(job.store(), act.at, delivery.product, into)
         if fits is not None and job.ask(f"{product} is still to come of {fits}. Is this delivery of it?"):
-            order = fits
-    delivery = Delivery(
-        product, lot, expiry_day(expiry), into, number(quantity), number(packs),
-        None if arrived_at is None else milli_celsius(arrived_at), order, lender, whole(damaged, least=0),
-    )  # fmt: skip
+            delivery = replace(delivery, order=fits)
     return recorded(take_in(job.store(), act, delivery))
 
 

@@ -22,6 +22,12 @@ NAMES = {
     "21": "serial number", "30": "count", "37": "count",
 }  # fmt: skip
 DATES = ("11", "15", "17")
+WORDS = ("10", "21")
+WORD = 20
+"""Signs that a lot and a serial number may have."""
+LONG = r"[0-9]{2}[!%-?A-Z_a-z\x22]+"
+"""A lot or a serial number of any length: where a separator was lost it is longer than it may be."""
+VARIABLE = re.compile(r"\{[0-9]+,[0-9]+\}")
 Element = tuple[str, str]
 """(application identifier, value)."""
 
@@ -39,8 +45,9 @@ def gs1(text: str, today: date, *, fields: bool = False) -> Scanned:
     elif not fields and re.fullmatch(r"[0-9]{8}|[0-9]{12,14}", text) and not _message(text, today):
         return Scanned("GS1", _trade_item(text))
     else:
-        found = elements(STAND_INS.sub(SEPARATOR, text))
-    return _read(found, today)
+        text = STAND_INS.sub(SEPARATOR, text)
+        return _read(elements(text), today, parted=SEPARATOR in text)
+    return _read(found, today, parted=True)
 
 
 def _message(digits: str, today: date) -> bool:
@@ -48,7 +55,7 @@ def _message(digits: str, today: date) -> bool:
     if check_digit(digits[:-1]) == int(digits[-1]):
         return False
     try:
-        return bool(_read(elements(digits), today))
+        return bool(_read(elements(digits), today, parted=False))
     except Refused:
         return False
 
@@ -60,8 +67,9 @@ def elements(text: str) -> list[Element]:
     while rest:
         name, pattern = _identifier(rest)
         part = rest.split(SEPARATOR, 1)[0]
-        match = re.match(pattern.removesuffix("$"), part)
-        if match is None or match.end() == len(name):
+        # A field of no fixed length ends at a separator only: what is too long for it has swallowed others.
+        match = re.match(LONG if name in WORDS else pattern.removesuffix("$"), part)
+        if match is None or match.end() == len(name) or (VARIABLE.search(pattern) and match.end() < len(part)):
             raise _misfit(name, part[len(name) :])
         found.append((name, part[len(name) : match.end()]))
         rest = rest[match.end() :].lstrip(SEPARATOR)
@@ -84,6 +92,8 @@ def _misfit(name: str, value: str) -> Refused:
     field = f"{NAMES.get(name, 'field')} ({name})"
     if name == "01":
         return bad_code(field, value[:14], "it has 14 digits")
+    if name in WORDS and len(value) > WORD:
+        return bad_code(field, value[:40], f"it has up to {WORD} signs: the scanner seems to have dropped a separator")
     if name in DATES:
         return bad_code(field, value[:6], "it is no date of year, month and day")
     return bad_code(field, value[:40], "its length or its signs are not those of this field")
@@ -108,15 +118,18 @@ def _bracketed(text: str) -> list[Element]:
 
 def _linked(text: str) -> list[Element]:
     """A GS1 digital link: identifier and value in turn in the path, others in the query."""
-    parts = urlsplit(text)
-    path = parts.path.split("/")
+    try:
+        parts = urlsplit(text)
+    except ValueError:
+        raise bad_code("link", text[:80], "it is no address") from None
+    path = parts.path.rstrip("/").split("/")
     while path and path[0] not in ("01", "gtin"):
         path.pop(0)
     if not path or len(path) % 2:
-        raise bad_code("link", text, "it names no trade item by /01/ and its number")
+        raise bad_code("link", text[:80], "it names no trade item by /01/ and its number")
     pairs = [(name, unquote(value)) for name, value in zip(path[::2], path[1::2], strict=True)]
     pairs += parse_qsl(parts.query, keep_blank_values=True)
-    short = {"gtin": "01", "lot": "10", "ser": "21"}
+    short = {"gtin": "01", "lot": "10", "ser": "21", "exp": "17"}
     found: list[Element] = []
     for name, value in pairs:
         name = short.get(name, name)
@@ -129,22 +142,26 @@ def _linked(text: str) -> list[Element]:
     return found
 
 
-def _read(found: Sequence[Element], today: date) -> Scanned:
-    """The fields that matter here; every other is read over."""
+def _read(found: Sequence[Element], today: date, *, parted: bool) -> Scanned:
+    """The fields that matter here; every other is read over. ``parted``: what separates them has come through."""
     said: dict[str, str] = {}
     for name, value in found:
         if name in NAMES and said.setdefault(name, value) != value:
             raise bad_code(f"{NAMES[name]} ({name})", value, f'it stands there twice, the other is "{said[name]}"')
     findings: list[Finding] = []
     days = {name: _day(name, said[name], today, findings) for name in DATES if name in said}
-    expiry = days.get("17", days.get("15"))
+    expiry, counts = days.get("17", days.get("15")), "17" if "17" in days else "15"
+    expiry_is = "month" if said.get(counts, "").endswith("00") else "day"
     if "15" in days and "17" not in days:
+        expiry_is = "best-before"
         what = f"the barcode has no expiry, only a best-before date: {days['15'].isoformat()} counts"
         findings.append(Finding("best-before", what))
     item = _trade_item(said["01"]) if "01" in said else None
     suspect, found_out = _suspect(said, expiry, today)
+    if not parted and suspect is None:
+        found_out += _serial_inside(said)
     return Scanned(
-        "GS1", item, said.get("10"), expiry, days.get("11"), said.get("21"), _count(said), suspect=suspect,
+        "GS1", item, said.get("10"), expiry, expiry_is, days.get("11"), said.get("21"), _count(said), suspect=suspect,
         findings=(*findings, *found_out),
     )  # fmt: skip
 
@@ -183,8 +200,11 @@ def _count(said: dict[str, str]) -> int | None:
 def _suspect(
     said: dict[str, str], expiry: date | None, today: date
 ) -> tuple[tuple[str, date | None] | None, list[Finding]]:
-    """Another reading where a lot or a serial number ends like further fields: a separator may have been lost."""
-    for field in ("10", "21"):
+    """Another reading (lot, expiry) where a lot or a serial number ends like further fields, a date the first of them.
+
+    Raises: Refused for a word that is too long and yet has no other reading.
+    """
+    for field in WORDS:
         value = said.get(field, "")
         for at in range(1, len(value) - 7):
             if value[at : at + 2] not in DATES:
@@ -193,14 +213,25 @@ def _suspect(
                 inner = _plain(elements(value[at:]), today)
             except Refused:
                 continue
-            if any(f in said for f in inner if f != field):
+            if any(f in said for f in inner):
                 continue
             other = next((day for name in ("17", "15") if isinstance(day := inner.get(name), date)), expiry)
             read = f'{NAMES[field]} "{value[:at]}"' + "".join(f', {NAMES[f]} "{v}"' for f, v in inner.items())
             what = f'{NAMES[field]} "{value}" may be {read}: the scanner seems to have dropped a separator'
-            lot = (value[:at], other) if field == "10" else None
-            return lot, [Finding("lost-separator", what, "compare with what is printed", urgent=True)]
+            lot = value[:at] if field == "10" else str(inner.get("10") or said.get("10") or "")
+            return (lot, other), [Finding("lost-separator", what, "compare with what is printed", urgent=True)]
+        if len(value) > WORD:
+            raise _misfit(field, value)
     return None, []
+
+
+def _serial_inside(said: dict[str, str]) -> list[Finding]:
+    """Says that a lot may end in a serial number. Only said: nothing tells that from signs of the lot itself."""
+    found = re.fullmatch("(.{3,}?)21(.{3,})", said.get("10", ""))
+    if found is None or "21" in said:
+        return []
+    what = f'if the box shows lot "{found[1]}" and serial number "{found[2]}", the scanner dropped a separator'
+    return [Finding("lost-separator", what, "compare with what is printed")]
 
 
 def _plain(found: Sequence[Element], today: date) -> dict[str, date | str]:

@@ -67,21 +67,23 @@ def _secondary(rest: str, today: date, *, item: str | None = None, link: str | N
     first, *more = rest.split("/")
     findings: list[Finding] = []
     said: dict[str, str | int | date] = {}
-    tail, field = _dated(first, today, said, findings), "serial" if _by_serial(first) else "lot"
+    tail, field = _dated(first, today, said), "serial" if _by_serial(first) else "lot"
     if tail:
         said[field] = _word(NAMES[field], tail)
     for part in more:
-        _further(part, today, said)
+        _further(part, said)
+    if said.get("expiry_is") == "month" and isinstance(last := said.get("expiry"), date):
+        findings.append(no_day("expiry", last))
     return Scanned("HIBC", item, link=link, findings=tuple(findings), **said)  # type: ignore[arg-type]
 
 
-def _dated(first: str, today: date, said: dict[str, str | int | date], findings: list[Finding]) -> str:
+def _dated(first: str, today: date, said: dict[str, str | int | date]) -> str:
     """Reads quantity and date off the front; what is left is the lot (or a serial number)."""
     if first.startswith("$$"):
         rest = _quantity(first[2:].removeprefix("+"), said)
         if rest == "" and "quantity" in said:
             return ""
-        return _flagged(rest, today, said, findings)
+        return _flagged(rest, today, said)
     if first.startswith("$"):
         return first[1:].removeprefix("+")
     if re.match("[0-9]{5}", first):
@@ -108,7 +110,7 @@ def _quantity(rest: str, said: dict[str, str | int | date]) -> str:
     return rest[1 + length :]
 
 
-def _flagged(rest: str, today: date, said: dict[str, str | int | date], findings: list[Finding]) -> str:
+def _flagged(rest: str, today: date, said: dict[str, str | int | date]) -> str:
     """The date whose kind its first sign says; 7 is no date."""
     flag = rest[:1]
     if flag == "7":
@@ -116,8 +118,8 @@ def _flagged(rest: str, today: date, said: dict[str, str | int | date], findings
     if flag in ("0", "1"):
         digits = rest[:4]
         if re.fullmatch("[0-9]{4}", digits):
-            said["expiry"] = last = _day(digits, lambda: month_end(full_year(int(digits[2:]), today), int(digits[:2])))
-            findings.append(no_day("expiry", last))
+            said["expiry_is"] = "month"
+            said["expiry"] = _day(digits, lambda: month_end(full_year(int(digits[2:]), today), int(digits[:2])))
             return rest[4:]
         raise bad_code("expiry", digits, "it is two digits of a month and two of a year")
     length = DATE_LENGTHS.get(flag)
@@ -150,28 +152,37 @@ def _julian(digits: str, today: date) -> date:
     return found
 
 
-def _further(part: str, today: date, said: dict[str, str | int | date]) -> None:
+def _further(part: str, said: dict[str, str | int | date]) -> None:
     """Production and expiry dates in full, a serial number, a quantity; every other is read over."""
     if part.startswith(("14D", "16D")):
-        digits = part[3:]
+        digits, name = part[3:], "made_on" if part.startswith("16D") else "expiry"
+        field = "expiry" if name == "expiry" else "production date"
         if not re.fullmatch("[0-9]{8}", digits):
-            raise bad_code("date", part, "it has four digits of a year, two of a month, two of a day")
-        found = _day(digits, lambda: date(int(digits[:4]), int(digits[4:6]), int(digits[6:])))
-        name = "made_on" if part.startswith("16D") else "expiry"
-        if said.setdefault(name, found) != found:
-            raise bad_code("expiry", digits, f"it stands there twice, the other is {said[name]}")
+            raise bad_code(field, digits, "it has four digits of a year, two of a month, two of a day")
+        found = _day(digits, lambda: date(int(digits[:4]), int(digits[4:6]), int(digits[6:])), field)
+        if name == "expiry" and said.pop("expiry_is", "") == "month" and f"{said['expiry']:%Y%m}" == digits[:6]:
+            del said["expiry"]  # the same, only without its day
+        _once(said, name, found, field, digits)
     elif part.startswith("S") and len(part) > 1:
-        said["serial"] = _word("serial number", part[1:])
-    elif re.fullmatch("Q[0-9]{1,5}", part) and int(part[1:]):
-        said["quantity"] = int(part[1:])
+        said["serial"] = _word(NAMES["serial"], part[1:])
+    elif re.fullmatch("Q[0-9]{1,5}", part):
+        if not int(part[1:]):
+            raise bad_code("quantity", part[1:], "it cannot be zero")
+        _once(said, "quantity", int(part[1:]), "quantity", part[1:])
 
 
-def _day(digits: str, made: Callable[[], date]) -> date:
+def _once(said: dict[str, str | int | date], name: str, found: int | date, field: str, shown: str) -> None:
+    """Raises: Refused for a field that stands there twice and differs."""
+    if said.setdefault(name, found) != found:
+        raise bad_code(field, shown, f"it stands there twice, the other is {said[name]}")
+
+
+def _day(digits: str, made: Callable[[], date], field: str = "expiry") -> date:
     """A day of the calendar. Raises: Refused where there is none such."""
     try:
         return made()
     except ValueError:
-        raise bad_code("expiry", digits, "there is no such day") from None
+        raise bad_code(field, digits, "there is no such day") from None
 
 
 def _word(field: str, text: str) -> str:

@@ -17,7 +17,8 @@ class Scanned:
     """One barcode, or two that belong together.
 
     ``item``: a GTIN of 14 digits, or an HIBC labeller, item and unit digit as one word. ``quantity``: how many the
-    code says that there are, in whatever the item is counted in. ``expiry`` is the last usable day. ``link`` and
+    code says that there are, in whatever the item is counted in. ``expiry`` is the last usable day; ``expiry_is`` says
+    how sure that is: a ``day``, the last of a ``month`` that names no day, or only a ``best-before`` date. ``link`` and
     ``check``: for the two halves of an HIBC label, which are only sure to belong together where they are equal.
     ``suspect``: another reading of lot and expiry where a separator seems to have been lost.
     """
@@ -26,6 +27,7 @@ class Scanned:
     item: str | None = None
     lot: str | None = None
     expiry: date | None = None
+    expiry_is: str = "day"
     made_on: date | None = None
     serial: str | None = None
     quantity: int | None = None

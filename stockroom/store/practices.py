@@ -80,11 +80,12 @@ def remembered(conn: sa.Connection, subject: str) -> str | None:
     return None if found is None else str(found)
 
 
-def remembered_under(conn: sa.Connection, head: str) -> dict[str, str]:
-    """What was last remembered about every subject that begins with ``head``, by what follows it."""
+def remembered_under(conn: sa.Connection, head: str, until: int = FOREVER) -> dict[str, str]:
+    """What was last remembered by ``until`` about every subject that begins with ``head``, by what follows it."""
     found = conn.execute(
         sa.select(t.remembered.c.subject, t.remembered.c.text)
-        .where(live(t.remembered), t.remembered.c.subject.startswith(head, autoescape=True))
+        .join(t.entry, t.entry.c.n == t.remembered.c.entry)
+        .where(live(t.remembered), t.remembered.c.subject.startswith(head, autoescape=True), t.entry.c.at <= until)
         .order_by(t.remembered.c.id)
     )
     return {str(subject)[len(head) :]: str(text) for subject, text in found}

@@ -1,7 +1,9 @@
 """Takes deliveries in, and what is on the shelves on the first day."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from stockroom.core.practice import Product
 from stockroom.core.units import (
@@ -50,65 +52,106 @@ def receive(store: Store, act: Act, delivery: Delivery) -> Recorded:
     Raises: Refused for unknown names or a quantity that cannot be.
     """
     with recording(store, act, "receive") as rec:
-        product = product_named(rec.rules.practice, delivery.product)
-        into = place_named(rec.rules.practice, delivery.into)
-        lot = _lot_code(delivery.lot)
-        if act.site is not None and rec.rules.practice.site_of(into) != act.site:
-            raise Refused(
-                "other-site", f"{into} is not at {act.site}", "name a place of that site, or leave --site out"
-            )
-        if not in_use(rec.conn, into, act.at):
-            rec.note(
-                "switched-off",
-                f"{into} is switched off: nobody checks it",
-                f"stockroom fridge on {quoted(into)}",
-                urgent=True,
-            )
-        pieces = _pieces(product, delivery)
-        number = None
-        if delivery.order is not None:
-            number = against_order(rec, delivery.order, product, pieces, into).number
-        elif delivery.lender is None:
-            order_not_named(rec, product, into)
-        key = ledger.lot_key(rec.book, product.code, lot)
-        _expiry(rec, key, product.code, lot, delivery.expiry)
-        source = ledger.placed(rec.book, "supplier", "outside")
-        place = key_of(rec, into)
-        ledger.moved(rec.book, key, pieces, source, place, "receive", order=number, why=delivery.lender)
-        if delivery.damaged:
-            if delivery.damaged > pieces:
-                raise Refused("bad-quantity", f"{delivery.damaged} broken of {pieces} cannot be", "count them again")
-            gone = ledger.placed(rec.book, "discarded", "outside")
-            ledger.moved(rec.book, key, delivery.damaged, place, gone, "discard", why="came damaged")
-        _fits(rec, product, into)
-        if delivery.arrived_at is not None:
-            _arrival(rec, product, lot, key, place, pieces - delivery.damaged, delivery.arrived_at)
-        lasts = shelf_life(rec, product, lot, delivery.expiry, pieces - delivery.damaged, into, delivery.lender)
-        left = None if number is None else to_come(rec, number)
-        rec.touches(into, act.at)
-        packs = (
-            f" ({count(pieces // product.pack_size, 'pack')})"
-            if product.pack_size > 1 and pieces % product.pack_size == 0
-            else ""
-        )
-        origin = f" borrowed from {delivery.lender}" if delivery.lender else ""
-        warm = "" if delivery.arrived_at is None else f", at {degrees(delivery.arrived_at)}"
-        rest = "" if left is None else ", ".join(f"{n} x {code}" for code, n in left.items())
-        of = "" if left is None else f", of O-{number} ({f'to come: {rest}' if rest else 'nothing more to come'})"
-        rec.book.what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}{warm}{of}"
-        rec.fields |= {
-            "product": product.code,
-            "lot": lot,
-            "expiry": delivery.expiry.isoformat(),
-            "quantity": pieces,
-            "packs": None if pieces % product.pack_size else pieces // product.pack_size,
-            "place": into,
-            "order": None if number is None else f"O-{number}",
-            "to_come": None if left is None else [{"product": c, "quantity": n} for c, n in left.items()],
-            "arrived_celsius": celsius(delivery.arrived_at),
-            **lasts,
-        }
+        into = ready_place(rec, delivery.into)
+        rec.book.what, fields = taken_in(rec, delivery, into)
+        rec.fields |= fields
+        _roomy(rec, into)
     return rec.done()
+
+
+def receive_all(
+    store: Store, act: Act, deliveries: Sequence[Delivery], first: Callable[[Recording], None], *, one: bool
+) -> Recorded:
+    """Records several products and lots that came together as one entry: all of them, or none.
+
+    ``first`` is called with the open entry. ``one``: answered like ``receive``. All go into the same place.
+    Raises: Refused for unknown names or a quantity that cannot be.
+    """
+    with recording(store, act, "receive") as rec:
+        first(rec)
+        into = ready_place(rec, deliveries[0].into)
+        parts = [taken_in(rec, d, into) for d in deliveries]
+        _roomy(rec, into)
+        rec.findings = list(dict.fromkeys(rec.findings))
+        if one:
+            rec.book.what = parts[0][0]
+            rec.fields |= parts[0][1]
+        else:
+            came = [f"{f['quantity']} x {f['product']} lot {f['lot']}" for _, f in parts]
+            total = sum(d.quantity or 0 for d in deliveries)
+            rec.book.what = f"received {count(total, 'piece')} into {into}: {', '.join(came)}"
+            rec.fields |= {"place": into, "quantity": total, "deliveries": [f for _, f in parts]}
+    return rec.done()
+
+
+def ready_place(rec: Recording, word: str) -> str:
+    """The place that a delivery goes into; says where nobody checks it. Raises: Refused for one of another site."""
+    into = place_named(rec.rules.practice, word)
+    if rec.act.site is not None and rec.rules.practice.site_of(into) != rec.act.site:
+        raise Refused(
+            "other-site", f"{into} is not at {rec.act.site}", "name a place of that site, or leave --site out"
+        )
+    if not in_use(rec.conn, into, rec.act.at):
+        rec.note(
+            "switched-off",
+            f"{into} is switched off: nobody checks it",
+            f"stockroom fridge on {quoted(into)}",
+            urgent=True,
+        )
+    return into
+
+
+def taken_in(rec: Recording, delivery: Delivery, into: str) -> tuple[str, dict[str, Any]]:
+    """Appends one product and lot of a delivery; returns it in a sentence, and as fields of the answer.
+
+    Raises: Refused for unknown names or a quantity that cannot be.
+    """
+    product = product_named(rec.rules.practice, delivery.product)
+    lot = _lot_code(delivery.lot)
+    pieces = _pieces(product, delivery)
+    number = None
+    if delivery.order is not None:
+        number = against_order(rec, delivery.order, product, pieces, into).number
+    elif delivery.lender is None:
+        order_not_named(rec, product, into)
+    key = ledger.lot_key(rec.book, product.code, lot)
+    _expiry(rec, key, product.code, lot, delivery.expiry)
+    source = ledger.placed(rec.book, "supplier", "outside")
+    place = key_of(rec, into)
+    ledger.moved(rec.book, key, pieces, source, place, "receive", order=number, why=delivery.lender)
+    if delivery.damaged:
+        if delivery.damaged > pieces:
+            raise Refused("bad-quantity", f"{delivery.damaged} broken of {pieces} cannot be", "count them again")
+        gone = ledger.placed(rec.book, "discarded", "outside")
+        ledger.moved(rec.book, key, delivery.damaged, place, gone, "discard", why="came damaged")
+    _kept_cold(rec, product, into)
+    if delivery.arrived_at is not None:
+        _arrival(rec, product, lot, key, place, pieces - delivery.damaged, delivery.arrived_at)
+    lasts = shelf_life(rec, product, lot, delivery.expiry, pieces - delivery.damaged, into, delivery.lender)
+    left = None if number is None else to_come(rec, number)
+    rec.touches(into, rec.act.at)
+    packs = (
+        f" ({count(pieces // product.pack_size, 'pack')})"
+        if product.pack_size > 1 and pieces % product.pack_size == 0
+        else ""
+    )
+    origin = f" borrowed from {delivery.lender}" if delivery.lender else ""
+    warm = "" if delivery.arrived_at is None else f", at {degrees(delivery.arrived_at)}"
+    rest = "" if left is None else ", ".join(f"{n} x {code}" for code, n in left.items())
+    of = "" if left is None else f", of O-{number} ({f'to come: {rest}' if rest else 'nothing more to come'})"
+    what = f"received {pieces} x {product.code} lot {lot}{packs}{origin} into {into}{warm}{of}"
+    return what, {
+        "product": product.code,
+        "lot": lot,
+        "expiry": delivery.expiry.isoformat(),
+        "quantity": pieces,
+        "packs": None if pieces % product.pack_size else pieces // product.pack_size,
+        "place": into,
+        "order": None if number is None else f"O-{number}",
+        "to_come": None if left is None else [{"product": c, "quantity": n} for c, n in left.items()],
+        "arrived_celsius": celsius(delivery.arrived_at),
+        **lasts,
+    }
 
 
 def opening(store: Store, act: Act, data: bytes, name: str) -> Recorded:
@@ -140,7 +183,8 @@ def opening(store: Store, act: Act, data: bytes, name: str) -> Recorded:
             ledger.moved(rec.book, key, row.quantity, source, key_of(rec, into), "opening")
             pieces += row.quantity
             rec.touches(into, act.at)
-            _fits(rec, product, into)
+            _kept_cold(rec, product, into)
+            _roomy(rec, into)
         if again:
             todo = f"if it is the same file: stockroom undo {rec.book.label} --why repeated"
             rec.broke("opened-before", f"in an earlier opening file as well, it counts twice now: {few(again)}", todo)
@@ -185,12 +229,15 @@ def _expiry(rec: Recording, key: int, product: str, lot: str, expiry: date | Non
         )
 
 
-def _fits(rec: Recording, product: Product, into: str) -> None:
-    fridge = rec.rules.practice.fridge(into)
-    if product.cold and fridge is None:
+def _kept_cold(rec: Recording, product: Product, into: str) -> None:
+    if product.cold and rec.rules.practice.fridge(into) is None:
         rec.broke(
             "kept-warm", f"{product.code} is kept cold, and {into} is no fridge", "move it: stockroom stock move …"
         )
+
+
+def _roomy(rec: Recording, into: str) -> None:
+    fridge = rec.rules.practice.fridge(into)
     if fridge is None or fridge.capacity is None:
         return
     full = space_taken(rec, into)
