@@ -16,6 +16,9 @@ FIELDS = ("]C1", "]e0", "]e1", "]e2", "]d2", "]Q3", "]J1")
 STRAY = re.compile("[^ -~\x1d\u241d]")
 """Signs that stand in no barcode: those of another keyboard's layout, above all."""
 TOLD = {"item": "item", "lot": "lot", "made_on": "production date", "serial": "serial number", "quantity": "quantity"}
+SURE = ("day", "month", "best-before")
+OF_DATES = ("best-before", "no-day-in-code")
+"""What is found odd about an expiry."""
 
 
 def scanned(text: str, today: date) -> Scanned:
@@ -76,15 +79,13 @@ def _both(first: Scanned, second: Scanned) -> Scanned:
         if one is not None and other is not None and one != other:
             raise _apart(noun, one, other)
         whole[name] = other if one is None else one
-    dated = sorted(
-        (x for x in (first, second) if x.expiry), key=lambda x: ("day", "month", "best-before").index(x.expiry_is)
-    )
+    dated = sorted((x for x in (first, second) if x.expiry), key=lambda x: SURE.index(x.expiry_is))
     if len(dated) == 2 and not _agree(*dated):
         raise _apart("expiry", first.expiry, second.expiry)
     if dated:
         whole |= {"expiry": dated[0].expiry, "expiry_is": dated[0].expiry_is}
-    found = tuple(f for x in (first, second) for f in x.findings if x in dated[:1] or f.slug not in ("best-before",))
-    return replace(first, suspect=first.suspect or second.suspect, findings=found, **whole)  # type: ignore[arg-type]
+    found = [f for x in (first, second) for f in x.findings if x in dated[:1] or f.slug not in OF_DATES]
+    return replace(first, suspect=first.suspect or second.suspect, findings=tuple(found), **whole)  # type: ignore[arg-type]
 
 
 def _agree(sure: Scanned, other: Scanned) -> bool:
