@@ -52,6 +52,58 @@ def test_an_everyday_command_loads_no_migrations(cli: Line) -> None:
         (["booking", "add", "white", "--start", "2099-03-05T10:00", "--patient", "P-1", "--by", "AB"], set()),
         (["booking", "import", "x.csv", "--by", "AB"], set()),
         (["booking", "import", "x.ics", "--by", "AB"], set()),
+        (
+            [
+                "stock",
+                "receive",
+                "KIT",
+                "--lot",
+                "A",
+                "--expiry",
+                "2099-01-31",
+                "--quantity",
+                "1",
+                "--into",
+                "Cold one",
+                "--by",
+                "AB",
+            ],
+            set(),
+        ),
+        (["stock", "code", "A99912345", "KIT", "--units", "1", "--by", "AB"], set()),
+        (["stock", "codes"], set()),
+        (
+            [
+                "stock",
+                "receive",
+                "KIT",
+                "--scan",
+                "+A99912345/$$52001510X33",
+                "--quantity",
+                "1",
+                "--into",
+                "Cold one",
+                "--by",
+                "AB",
+            ],
+            set(),
+        ),
+        (
+            [
+                "stock",
+                "receive",
+                "KIT",
+                "--scan",
+                "01095201234567881727123110A",
+                "--quantity",
+                "1",
+                "--into",
+                "Cold one",
+                "--by",
+                "AB",
+            ],
+            {"biip"},
+        ),
     ],
 )
 def test_only_what_draws_loads_what_it_draws_with(cli: Line, words: list[str], allowed: set[str]) -> None:
@@ -72,6 +124,7 @@ def test_only_what_draws_loads_what_it_draws_with(cli: Line, words: list[str], a
         "pandas",
         "icalendar",
         "dateutil",
+        "biip",
     } == allowed
     assert "matplotlib.pyplot" not in found
 

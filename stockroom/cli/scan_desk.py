@@ -1,6 +1,8 @@
 """What is asked at a terminal about a barcode that does not say everything."""
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -86,7 +88,7 @@ class Desk:
             try:
                 return reader(text)
             except Refused as fault:
-                say(f"  {fault.what}; {fault.todo}")
+                say(f"{fault.what}; {fault.todo}", "  ")
         raise Refused(
             "left-out", "no answer: this box is left out", "type it in: stockroom stock receive PRODUCT --lot …"
         )
@@ -118,9 +120,13 @@ def desk(job: Job, into: str) -> Desk:
     return Desk(job, act, practice, known, datetime.fromtimestamp(act.at, job.zone()).date())
 
 
-def say(text: str) -> None:
-    """A line for the person who scans; results alone go to standard output."""
-    sys.stderr.write(plain(text) + "\n")
+def say(text: str, lead: str = "") -> None:
+    """A line for the person who scans, folded to the screen behind ``lead``; results alone go to standard output."""
+    text = lead + plain(text)
+    if sys.stderr.isatty():
+        width = max(60, shutil.get_terminal_size().columns)
+        text = textwrap.fill(text, width, subsequent_indent=" " * len(lead), drop_whitespace=True)
+    sys.stderr.write(text + "\n")
     sys.stderr.flush()
 
 

@@ -1,7 +1,7 @@
 """stockroom stock receive by barcode: one box on the command line, or scan after scan."""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -39,6 +39,11 @@ def receive_scanned(job: Job, codes: list[str], told: Told, rest: Delivery) -> A
 
 def receive_run(job: Job, rest: Delivery) -> Answer:
     """Scan after scan, from a hand scanner at the terminal or from a file; all recorded at the end, as one entry."""
+    mend = getattr(sys.stdin, "reconfigure", None)
+    if mend is not None:
+        mend(
+            errors="replace"
+        )  # what is no text is a wrong scan like any other; it has to be said before the first line
     here = desk(job, rest.into)
     run = Run(here.practice, here.known, here.today, lambda scan: here.answered(scan, Told()))
     if job.at_terminal:
@@ -53,14 +58,14 @@ def receive_run(job: Job, rest: Delivery) -> Answer:
         for (product, lot, expiry), n in run.pieces.items()
     ]
     tied = [t for t in here.tied if t.product in {product for product, _, _ in run.pieces}]
-    odd = tuple(f for found in run.findings.values() for f in found)
-    result = receive_all(
-        job.store(), here.act, deliveries, _beginning(tied, (*odd, *_left_out(run.left_out))), one=False
-    )
+    odd = [f for found in run.findings.values() for f in found]
+    if not job.at_terminal:  # who sits there has seen it, and has scanned that box again or not
+        odd += _left_out(run.left_out)
+    result = receive_all(job.store(), here.act, deliveries, _beginning(tied, odd), one=False)
     return recorded(result, None if job.at_terminal else lambda screen: _draw(screen, run))
 
 
-def _beginning(tied: list[Tie], findings: tuple[Finding, ...]) -> "Callable[[Recording], None]":
+def _beginning(tied: list[Tie], findings: Sequence[Finding]) -> "Callable[[Recording], None]":
     """What an entry by barcode begins with: what barcodes stand for from now on, and what is odd about them."""
 
     def first(rec: "Recording") -> None:
@@ -108,13 +113,8 @@ def _scans(job: Job, run: Run) -> None:
 
 
 def _lines(job: Job) -> Iterator[str]:
-    """What is typed, line by line, as it comes; what is no text stays visible as such."""
-    if sys.stdin is None:
-        return
-    mend = getattr(sys.stdin, "reconfigure", None)
-    if mend is not None:
-        mend(errors="replace")
-    while True:
+    """What is typed, line by line, as it comes."""
+    while sys.stdin is not None:
         if job.at_terminal:
             sys.stderr.write("scan: ")
             sys.stderr.flush()
@@ -137,8 +137,8 @@ def _tell(job: Job, run: Run, step: Callable[[], Box | None]) -> None:
     before = len(run.left_out)
     found = step()
     for left in run.left_out[before:]:
-        say(f"! left out: {left.why}")
-        say(f"  -> {left.todo}")
+        say(f"left out: {left.why}", "! ")
+        say(left.todo, "  -> ")
     if job.json:
         return
     if found is not None:
@@ -146,7 +146,7 @@ def _tell(job: Job, run: Run, step: Callable[[], Box | None]) -> None:
         say(f"  {found.pieces} x {found.product} lot {found.lot}, expires {day_text(found.expiry)}: {so_far} so far")
         if so_far == found.pieces:
             for odd in found.findings:
-                say(f"    {odd.what}")
+                say(odd.what, "    ")
     elif run.waiting and len(run.left_out) == before:
         say("  not the whole box yet: scan its other barcode" + (", or Enter" if job.at_terminal else ""))
 
@@ -155,7 +155,8 @@ def _show(run: Run) -> None:
     """The whole delivery, before it is recorded."""
     for (product, lot, expiry), n in run.pieces.items():
         say(f"  {n:>4} x {product} lot {lot}, expires {day_text(expiry)}")
-    say(f"  {sum(run.pieces.values()):>4} in all. Enter again records it; or scan on.")
+    left = f", {count(len(run.left_out), 'scan')} left out" if run.left_out else ""
+    say(f"  {sum(run.pieces.values()):>4} in all{left}. Enter again records it; or scan on.")
 
 
 def _draw(screen: "Screen", run: Run) -> None:
