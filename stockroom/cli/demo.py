@@ -196,6 +196,24 @@ WALK: Sequence[Step] = (
         "13:15",
         None,
     ),
+    (
+        "A box is scanned instead of typed: three kits, their lot and their expiry stand in its barcode.",
+        "stock receive --scan ']d201120000411800251727022610T5711' --into 'Store fridge' --arrived-at 4.4",
+        "13:20",
+        "MO",
+    ),
+    (
+        "A barcode that nobody has met yet is tied to its product, once.",
+        "stock code '+Q417BARR101/$$3271031B1047D' BARRIER --units 10",
+        "13:24",
+        "MO",
+    ),
+    (
+        "Half of an order that is late.",
+        "stock receive --scan '+Q417BARR101/$$3271031B1047D' --order O-2 --into 'Dry cupboard'",
+        "13:25",
+        "MO",
+    ),
 )
 
 ENDING = """

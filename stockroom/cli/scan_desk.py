@@ -90,7 +90,7 @@ class Desk:
             except Refused as fault:
                 say(f"{fault.what}; {fault.todo}", "  ")
         raise Refused(
-            "left-out", "no answer: this box is left out", "type it in: stockroom stock receive PRODUCT --lot …"
+            "box-left-out", "no answer: this box is left out", "type it in: stockroom stock receive PRODUCT --lot …"
         )
 
     def orders(self, products: list[str], rest: "Delivery") -> dict[str, str]:

@@ -49,7 +49,7 @@ def one_box(pieces: Sequence[Scanned]) -> Scanned:
     for second in more:
         if first.standard != second.standard:
             raise Refused(
-                "other-label", "one barcode is GS1, the other HIBC", "one of the two is enough: scan that alone"
+                "other-box", "one barcode is GS1, the other HIBC", "one of the two is enough: scan that alone"
             )
         first = joined(first, second) if first.standard == "HIBC" else _both(first, second)
     return first
@@ -65,7 +65,7 @@ def joined(first: Scanned, second: Scanned) -> Scanned:
         raise Refused("no-halves", "these two barcodes are not the two halves of one label", "scan one label at a time")
     if primary.check != secondary.link:
         raise Refused(
-            "other-label", f'the second barcode belongs to another label (its link is "{secondary.link}", not "{primary.check}")',
+            "other-box", f'the second barcode belongs to another label (its link is "{secondary.link}", not "{primary.check}")',
             "scan both barcodes of the same box",
         )  # fmt: skip
     return replace(secondary, item=primary.item, link=None)
@@ -100,5 +100,5 @@ def _agree(sure: Scanned, other: Scanned) -> bool:
 
 def _apart(noun: str, one: object, other: object) -> Refused:
     return Refused(
-        "other-label", f'one barcode says {noun} "{one}", the other "{other}"', "scan the barcodes of one box at a time"
+        "other-box", f'one barcode says {noun} "{one}", the other "{other}"', "scan the barcodes of one box at a time"
     )

@@ -30,6 +30,8 @@ from stockroom.core.spells import spells
 from stockroom.core.takeout import Habits, take_out
 from stockroom.core.units import degrees, milli_celsius
 from stockroom.core.usage import used_by
+from stockroom.formats.hibc_code import SIGNS
+from stockroom.formats.scan import scanned
 from stockroom.tasks.act import CAUTIONS
 
 HOUR = 3600
@@ -115,6 +117,19 @@ def test_usage() -> None:
     assert "6 cycles use {}, 7 use {}, 8 use {}".format(*gross) in said
     loose = [used_by(procedure, n, packed).loose.get("SWAB", 0) for n in (6, 8)]
     assert loose == [0, 1] and f"6 cycles take none from the cupboard and 8 take {loose[1]}" in said
+
+
+def test_barcodes() -> None:
+    said, today = worked("barcodes"), date(2026, 1, 1)
+    found = scanned("+A99912345/$$52001510X33", today)
+    assert found.expiry is not None and (found.item, found.lot) == ("A99912345", "10X3")
+    assert f"{found.expiry.day} January {found.expiry.year}" in said
+    total = sum(SIGNS.index(sign) for sign in "+A99912345/$$52001510X3")
+    assert f"sum to {total}: {total} = {total // 43} x 43 + {total % 43}" in said and SIGNS[total % 43] == "3"
+    found = scanned("010952012345678817201225310300019539220299", today)
+    assert found.expiry is not None and found.lot is None and f"{found.expiry:%d %B %Y}" in said
+    total = sum(int(digit) * (3, 1)[place % 2] for place, digit in enumerate("0952012345678"))
+    assert f"sum to {total}: the last digit is {-total % 10}" in said
 
 
 def test_demand() -> None:
