@@ -88,8 +88,15 @@ class Spare:
         self._pairs.seat_as_given((i, k) for i, k in enumerate(given) if k is not None)
         self._wants = len(wants)
 
+    def take(self, want: Want) -> bool:
+        """Serve one more for good; False, and nothing changes, where that would unserve another."""
+        self._wants += 1
+        return self._pairs.seat_one_more(want.end, want.start, _reach(want, self._lefts))
+
     def takes(self, want: Want, number: int = 1) -> bool:
         """True where ``number`` such bookings more would raise the largest assignment by ``number``."""
+        if number == 1:
+            return self._pairs.has_room(want.end, want.start, _reach(want, self._lefts))
         pairs = self._pairs.with_more(want.end, want.start, _reach(want, self._lefts), number)
         return all(pairs.seat(self._wants + n) for n in range(number))
 

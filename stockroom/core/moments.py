@@ -5,7 +5,7 @@ ten bookings cost no more than their days and ten thousand no more than the bloc
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 Span = tuple[int, int]
 BLOCK = 14 * 86_400
@@ -44,6 +44,13 @@ class Moments:
                 return found if found <= ceiling else None
             block += 1
         return None
+
+    def intervals(self, start: int, end: int) -> Iterator[Span]:
+        """The intervals in order, cut to [start, end] (and where one block ends and another begins)."""
+        for block in range(start // BLOCK, end // BLOCK + 1):
+            firsts, lasts = self._block(block)
+            for n in range(bisect_left(lasts, start), bisect_right(firsts, end)):
+                yield max(start, firsts[n]), min(end, lasts[n])
 
     def _block(self, number: int) -> tuple[list[int], list[int]]:
         known = self._blocks.get(number)

@@ -71,6 +71,24 @@ class Pairing:
         twin._place_of, twin._held_by = dict(self._place_of), dict(self._held_by)
         return twin
 
+    def has_room(self, low: int, high: int, group: int) -> bool:
+        """True where one more seeker could be seated; nothing changes."""
+        number = self._add(low, high, group)
+        found = self._first(number) >= 0 or self._chain(number) is not None
+        for column in (self._seekers.lows, self._seekers.highs, self._seekers.groups):
+            column.pop()
+        return found
+
+    def seat_one_more(self, low: int, high: int, group: int) -> bool:
+        """Seat a seeker besides those there are; False where it cannot be without unseating somebody."""
+        return self.seat(self._add(low, high, group))
+
+    def _add(self, low: int, high: int, group: int) -> int:
+        self._seekers.lows.append(low)
+        self._seekers.highs.append(high)
+        self._seekers.groups.append(group)
+        return len(self._seekers.lows) - 1
+
     def posts_taken(self) -> dict[int, int]:
         """Seeker -> the post on which it sits."""
         return {seeker: self._numbers[place] for seeker, place in self._place_of.items()}
@@ -123,7 +141,14 @@ class Pairing:
         return self._keys[place], self._values[place], self._numbers[place]
 
     def _reseat(self, wanting: int) -> bool:
-        """Look for a chain of moves that frees a post (every post seen once).
+        chain = self._chain(wanting)
+        if chain is not None:
+            self._move(wanting, *chain)
+        return chain is not None
+
+    def _chain(self, wanting: int) -> tuple[int, int, dict[int, int]] | None:
+        """Look for a chain of moves that frees a post (every post seen once): who moves first, to which free place, and
+        who asked for which of the places on the way.
 
         Where there is none, no later search can succeed through the posts seen either: they stay out of sight.
         """
@@ -136,10 +161,9 @@ class Pairing:
             seeker = line.pop()
             place = self._first(seeker)
             if place >= 0:
-                self._move(wanting, seeker, place, asked_by)
                 for seen in asked_by:
                     unseen.restore(seen)
-                return True
+                return seeker, place, asked_by
             low, high = seekers.lows[seeker], seekers.highs[seeker]
             for begin, end in self._stretches[seekers.groups[seeker]]:
                 place = bisect_left(self._keys, low, begin, end)
@@ -147,7 +171,7 @@ class Pairing:
                     unseen.strike(place)
                     asked_by[place] = seeker
                     line.append(self._held_by[place])
-        return False
+        return None
 
     def _move(self, wanting: int, seeker: int, place: int, asked_by: dict[int, int]) -> None:
         """Give ``place`` to a seeker, its old one to who asked for that, and so on back to who is wanting."""

@@ -12,13 +12,14 @@ from operator import attrgetter
 from typing import NamedTuple
 
 from stockroom.core.allotment import Allotment, Need, allotments, fits
+from stockroom.core.moves import Moves
 from stockroom.core.opening import DayException, Opening
-from stockroom.core.practice import Practice, Product
-from stockroom.core.spares import Spares
+from stockroom.core.practice import Practice
 from stockroom.core.takeout import (
     FridgeStock,
     Kit,
     TakeOut,
+    earliest_start_from_fridge,
     last_use,
     ready_at,
     time_left,
@@ -27,7 +28,9 @@ from stockroom.core.takeout import (
 
 __all__ = ["ATTENTION", "FridgeStock", "Kit", "Need", "Row", "Unused", "plan", "ready_at", "use_by", "wasted"]
 
-ATTENTION = ("due", "late", "blocked", "short")
+HELPLESS = ("late", "blocked", "short")
+"""The states in which no kit serves the booking as things stand."""
+ATTENTION = ("due", *HELPLESS)
 """The states that ask for somebody."""
 ASK = "; how long it may be out is not known: ask the maker"
 ONLY_HOURS = "opening hours only, not chairs or clinicians"
@@ -63,6 +66,8 @@ class Row(NamedTuple):
     why: str = ""
     todo: str = ""
     others: tuple[str, ...] = ()
+    move_to: int | None = None
+    """The start that ``todo`` proposes, where the booking is to be moved."""
 
     @property
     def todos(self) -> list[str]:
@@ -77,6 +82,8 @@ class Unused:
     kit: Kit
     use_by: int | None
     over: bool
+    moves: tuple[tuple[int, int], ...] = ()
+    """(booking, start): bookings that would use it if they were moved there."""
 
 
 def plan(
@@ -86,13 +93,32 @@ def plan(
     practice: Practice,
     openings: Mapping[str, Opening],
     now: int,
+    *,
+    ways: bool = True,
 ) -> list[Row]:
     """One row per need, by start. Products that need no warm-up have none.
 
     Only usable kits belong in ``out_kits`` and ``fridge_stock``: nothing held, nothing expired. Every site of a
-    need stands in ``openings``.
+    need stands in ``openings``. Without ``ways`` nobody looks for ways out: then rows that are late or blocked name
+    none, and may be short.
     """
-    rows = [row for one in allotments(needs, out_kits, fridge_stock, practice, openings, now) for row in _rows(one)]
+
+    def again(those: Sequence[Need]) -> list[Allotment]:
+        return allotments(those, out_kits, fridge_stock, practice, openings, now)
+
+    made = again(needs)
+    rows: list[Row] = []
+    helpless: list[tuple[Row, int]] = []
+    for n, one in enumerate(made):
+        for row in _rows(one):
+            if row.state in ("late", "blocked"):
+                helpless.append((row, n))
+            else:
+                rows.append(row)
+    if not ways:
+        rows += [row for row, _ in helpless]
+    elif helpless:
+        rows += _helped(helpless, made, Moves(needs, made, again, openings, now))
     # Three sorts by one number or word each take a quarter of the time of one by all three at once.
     for name in ("product", "booking", "start"):
         rows.sort(key=attrgetter(name))
@@ -128,9 +154,9 @@ def wasted(rows: Iterable[Row], out_kits: Sequence[Kit], practice: Practice, now
 
 
 def _rows(one: Allotment) -> list[Row]:
-    """The rows of one product at one site, in the order of its needs."""
+    """The rows of one product at one site, in the order of its needs; late and blocked ones without a way out yet."""
     rows: list[Row] = []
-    unserved: list[int] = []
+    usable: int | None = None
     for i, (need, times) in enumerate(zip(one.needs, one.times, strict=True)):
         source = one.source(i)
         if isinstance(source, Kit):
@@ -138,12 +164,8 @@ def _rows(one: Allotment) -> list[Row]:
         elif source is not None:
             rows.append(_row_from_fridge(one, need, times, source))
         else:
-            unserved.append(i)
-            rows.append(Row(*_who(need), "short", times.not_before, times.by, times.staffed_by))
-    if unserved:
-        spares, usable = Spares(one), one.usable
-        for i in unserved:
-            rows[i] = _row_without(one, rows[i], spares, usable)
+            usable = one.usable if usable is None else usable
+            rows.append(_row_without(one, need, times, usable))
     return rows
 
 
@@ -186,20 +208,53 @@ def _row_from_fridge(one: Allotment, need: Need, times: TakeOut, stock: FridgeSt
     )  # fmt: skip
 
 
-def _row_without(one: Allotment, row: Row, spares: Spares, usable: int) -> Row:
-    """Late, blocked or short, for a need that no kit serves; the kit that would serve it, moved, leaves ``spares``."""
-    moment, since = row.take_out_staffed_by, row.take_out_from
-    if one.now <= row.take_out_by and moment is not None and moment >= max(one.now, since or one.now):
+def _row_without(one: Allotment, need: Need, times: TakeOut, usable: int) -> Row:
+    """Late or blocked; short where there would be time, and no kit is left."""
+    row = Row(*_who(need), "short", times.not_before, times.by, times.staffed_by)
+    moment, since = times.staffed_by, times.not_before
+    if moment is not None and moment >= max(one.now, since or one.now):
         return _short(row, usable)
-    row = row._replace(state="late" if one.now > row.take_out_by else "blocked")
-    seconds = row.end - row.start
-    if soonest := spares.take_soonest(seconds):
-        start, source = soonest
-        later = start if start >= row.start else spares.start_with(source, seconds, row.start)
-        return _moved(one, row._replace(earliest_start=start), later)
-    if spares.no_start(seconds) and spares.take_any():
-        return _moved(one, row, None)
-    return _short(row, usable)
+    return row._replace(state="late" if one.now > times.by else "blocked")
+
+
+def _helped(helpless: Sequence[tuple[Row, int]], made: Sequence[Allotment], moves: Moves) -> list[Row]:
+    """The rows that are late or blocked, by start, each with a start at which its booking could be served.
+
+    A booking moves with all its kits; where they are never to be had together, each kit is looked at by itself.
+    """
+    found: list[Row] = []
+    known: dict[int, tuple[int | None, int | None]] = {}
+    never: dict[tuple[int, int], bool] = {}
+    for row, n in sorted(helpless, key=lambda r: (r[0].start, r[0].booking)):
+        who, one = (row.booking, row.site, row.end - row.start), made[n]
+        if row.booking not in known:
+            known[row.booking] = moves.earliest(*who), moves.propose(*who, row.start)
+        earliest, later = known[row.booking]
+        if earliest is not None:
+            found.append(_moved(one, row._replace(earliest_start=earliest), later))
+        elif (alone := moves.earliest(*who, row.product)) is not None:
+            found.append(_alone(one, row._replace(earliest_start=alone), alone))
+        elif moves.spare_kits(row.site, row.product) and _never(one, row.end - row.start, never, n):
+            found.append(_moved(one, row, None))
+        else:
+            found.append(_short(row, one.usable))
+    return found
+
+
+def _never(one: Allotment, seconds: int, known: dict[tuple[int, int], bool], n: int) -> bool:
+    """True where a fresh kit could serve nothing so long: no span is long enough, or its hours out are too few."""
+    if (n, seconds) not in known:
+        start = earliest_start_from_fridge(
+            *(one.opening, one.habit, one.product, seconds, one.now), left=time_left(one.product), expiry_end=None
+        )
+        known[n, seconds] = start is None
+    return known[n, seconds]
+
+
+def _alone(one: Allotment, row: Row, start: int) -> Row:
+    """Late or blocked, of a booking that lacks another kit as well: to move it would not help yet."""
+    row = _moved(one, row, None)
+    return row._replace(why=f"{row.why}; this kit by itself could serve from {one.opening.clock(start)} on")
 
 
 def _moved(one: Allotment, row: Row, later: int | None) -> Row:
@@ -207,27 +262,26 @@ def _moved(one: Allotment, row: Row, later: int | None) -> Row:
     clock = one.opening.clock
     first = max(one.now, one.now if row.take_out_from is None else row.take_out_from)
     ways: list[str] = []
-    comes_in = ""
+    todos: list[str] = []
     if row.state == "late":
         what = f"it had to be out by {clock(row.take_out_by)} and no kit out can serve it"
     elif first > row.take_out_by:
-        what = f"warm-up and procedure take longer than the {_out(one.product)} that it may be out"
+        what = (
+            f"warm-up and procedure take longer than the {_hours(one.product.max_out_seconds or 0)} that it may be out"
+        )
     else:
         what = f"between {clock(first)} and {clock(row.take_out_by)} there is no staffed moment to take it out"
         span = _visit(one, first, row.take_out_by)
         ways.append("somebody comes in then" if span is None else f"somebody comes in {span[0]}")
-        comes_in = "" if span is None else span[1]
-    if row.earliest_start is not None:
-        ways.append(f"it starts at {clock(_minute(row.earliest_start if later is None else later))} ({ONLY_HOURS})")
-    out = "; either " + ", or ".join(ways) if len(ways) > 1 else "".join(f"; {way}" for way in ways)
-    start = row.earliest_start if later is None else later
-    todos = [comes_in] if comes_in else []
-    if start is not None:
-        todos.insert(0, f"booking move B-{row.booking} --start {one.opening.typed(_minute(start))}")
+        todos += [] if span is None else [span[1]]
+    if later is not None:
+        ways.append(f"it starts at {clock(later)} ({ONLY_HOURS})")
+        todos.insert(0, f"booking move B-{row.booking} --start {one.opening.typed(later)}")
     elif not todos:
         todos = [f"warmup when {row.procedure}"]
-    row = row._replace(todo=todos[0], others=tuple(todos[1:]))
-    return row._replace(why=what + out + (ASK if one.product.max_out_seconds is None else ""))
+    out = "; either " + ", or ".join(ways) if len(ways) > 1 else "".join(f"; {way}" for way in ways)
+    ask = ASK if one.product.max_out_seconds is None else ""
+    return row._replace(why=what + out + ask, todo=todos[0], others=tuple(todos[1:]), move_to=later)
 
 
 VISIT = 900
@@ -268,14 +322,5 @@ def _short(row: Row, usable: int) -> Row:
     return row._replace(state="short", why=what, todo="reorder list")
 
 
-def _minute(at: int) -> int:
-    """The next whole minute: a start typed a few seconds early would be late again."""
-    return -(-at // 60) * 60
-
-
 def _hours(seconds: int) -> str:
     return f"{seconds / 3600:g} h"
-
-
-def _out(product: Product) -> str:
-    return _hours(product.max_out_seconds or 0)

@@ -64,7 +64,7 @@ def test_late_names_the_earliest_start_and_moving_there_cures_it(both: Line) -> 
     book(both, "2026-03-03T09:30")  # now Monday 10:00: the 24 h are too long by half an hour
     row = only(both)
     assert (row["state"], row["earliest_start"]) == ("late", "2026-03-03T09:00:00Z")
-    assert row["todos"] == ["booking move B-1 --start 2026-03-03T10:00"]
+    assert row["todos"] == ["booking move B-1 --start 2026-03-03T10:10"]  # ten minutes to do it
     typed(both, row["todos"][0])
     assert only(both)["state"] == "due"
 

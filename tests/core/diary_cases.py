@@ -49,9 +49,9 @@ def kit(pull: int, pulled: str, **given) -> Kit:
     return replace(Kit("CK", 1, "L1", "", moment("2027-01-01T00:00"), f"P-{pull}", pull, moment(pulled)), **given)
 
 
-def rows(needs, now, kits=(), fridge=(), product=CK, place=PLACE, **setting):
+def rows(needs, now, kits=(), fridge=(), product=CK, place=PLACE, products=(), **setting):
     at = moment(now) if isinstance(now, str) else now
-    return plan(needs, kits, fridge, practice(product, **setting), {"": place}, at)
+    return plan(needs, kits, fridge, practice(product, *products, **setting), {"": place}, at)
 
 
 def row(needs, now, kits=(), fridge=(), **setting):

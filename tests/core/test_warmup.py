@@ -101,7 +101,7 @@ def test_late_says_when_it_could_be():
     only = row(need("2026-03-03T09:00"), "2026-03-02T10:00", fridge=[stock()])
     assert (only.state, only.earliest_start) == ("late", moment("2026-03-03T10:00"))
     assert only.take_out_by == moment("2026-03-02T09:00")
-    assert only.todo == "booking move B-7 --start 2026-03-03T10:00"
+    assert only.todo == "booking move B-7 --start 2026-03-03T10:10"  # ten minutes to take it out
 
 
 def test_late_waits_for_somebody_and_for_a_span_that_is_long_enough():
