@@ -93,6 +93,14 @@ class Spare:
         self._wants += 1
         return self._pairs.seat_one_more(want.end, want.start, _reach(want, self._lefts))
 
+    def can_do_without(self, option: int) -> bool:
+        """True where nobody would be unserved if one of the options, by its position, were gone."""
+        return self._pairs.can_do_without(option)
+
+    def take_away(self, option: int) -> bool:
+        """An option goes for good; False, and nothing changes, where that would unserve somebody."""
+        return self._pairs.take_away(option)
+
     def takes(self, want: Want, number: int = 1) -> bool:
         """True where ``number`` such bookings more would raise the largest assignment by ``number``."""
         if number == 1:
@@ -127,7 +135,11 @@ def _reach(want: Want, lefts: Sequence[int]) -> int:
 
 def _want_columns(wants: Sequence[Want], lefts: Sequence[int]) -> Columns:
     """Starts, ends, and how many of ``lefts`` reach."""
-    return [w.start for w in wants], [w.end for w in wants], [_reach(w, lefts) for w in wants]
+    reaches: dict[int | None, int] = {}
+    for w in wants:
+        if w.out_for not in reaches:
+            reaches[w.out_for] = _reach(w, lefts)
+    return [w.start for w in wants], [w.end for w in wants], [reaches[w.out_for] for w in wants]
 
 
 def _option_columns(options: Sequence[Option], lefts: Sequence[int]) -> Columns:

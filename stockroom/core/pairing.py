@@ -59,6 +59,8 @@ class Pairing:
         self._free = FirstLeft(self._values, self._ends)
         self._unseen: FirstLeft | None = None
         """The posts that a search may still look at; most pairings never need to search."""
+        self._places: dict[int, int] = {}
+        """Number -> place in the row, once somebody asked."""
         self._place_of: dict[int, int] = {}
         self._held_by: dict[int, int] = {}
 
@@ -82,6 +84,29 @@ class Pairing:
     def seat_one_more(self, low: int, high: int, group: int) -> bool:
         """Seat a seeker besides those there are; False where it cannot be without unseating somebody."""
         return self.seat(self._add(low, high, group))
+
+    def can_do_without(self, post: int) -> bool:
+        """True where nobody would have to be unseated if the post were taken away; nothing changes."""
+        place = self._place_by_number()[post]
+        if place not in self._held_by:
+            return True
+        self._in_sight().strike(place)
+        found = self._chain(self._held_by[place]) is not None
+        if found:  # else it stays out of sight, as all that was seen: who sits there cannot move
+            self._in_sight().restore(place)
+        return found
+
+    def take_away(self, post: int) -> bool:
+        """Take a post away; who sits there is seated elsewhere. False, and nothing changes, where that cannot be."""
+        place = self._place_by_number()[post]
+        self._in_sight().strike(place)
+        holder = self._held_by.pop(place, None)
+        if holder is None:
+            self._free.strike(place)
+        elif not self._reseat(holder):
+            self._held_by[place] = holder
+            return False
+        return True
 
     def _add(self, low: int, high: int, group: int) -> int:
         self._seekers.lows.append(low)
@@ -116,9 +141,19 @@ class Pairing:
 
     def seat_as_given(self, posts: Iterable[tuple[int, int]]) -> None:
         """Seat each on the post of its own: (seeker, post). The posts are different and fit."""
-        place_of = {number: place for place, number in enumerate(self._numbers)}
+        place_of = self._place_by_number()
         for seeker, post in posts:
             self._take(seeker, place_of[post])
+
+    def _place_by_number(self) -> dict[int, int]:
+        if not self._places:
+            self._places = {number: place for place, number in enumerate(self._numbers)}
+        return self._places
+
+    def _in_sight(self) -> FirstLeft:
+        if self._unseen is None:
+            self._unseen = FirstLeft(self._values, self._ends)
+        return self._unseen
 
     def _take(self, seeker: int, place: int) -> None:
         self._free.strike(place)
@@ -152,9 +187,7 @@ class Pairing:
 
         Where there is none, no later search can succeed through the posts seen either: they stay out of sight.
         """
-        if self._unseen is None:
-            self._unseen = FirstLeft(self._values, self._ends)
-        seekers, unseen = self._seekers, self._unseen
+        seekers, unseen = self._seekers, self._in_sight()
         line = [wanting]
         asked_by: dict[int, int] = {}
         while line:

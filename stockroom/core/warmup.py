@@ -82,8 +82,8 @@ class Unused:
     kit: Kit
     use_by: int | None
     over: bool
-    moves: tuple[tuple[int, int], ...] = ()
-    """(booking, start): bookings that would use it if they were moved there."""
+    moves: tuple[tuple[int, int], ...] | None = None
+    """(booking, start): bookings that would use it if they were moved there; None where they were not looked for."""
 
 
 def plan(
@@ -118,7 +118,8 @@ def plan(
     if not ways:
         rows += [row for row, _ in helpless]
     elif helpless:
-        rows += _helped(helpless, made, Moves(needs, made, again, openings, now))
+        asked = {row.booking for row, _ in helpless}
+        rows += _helped(helpless, made, Moves(needs, made, again, openings, now, asked))
     # Three sorts by one number or word each take a quarter of the time of one by all three at once.
     for name in ("product", "booking", "start"):
         rows.sort(key=attrgetter(name))
@@ -232,9 +233,11 @@ def _helped(helpless: Sequence[tuple[Row, int]], made: Sequence[Allotment], move
         earliest, later = known[row.booking]
         if earliest is not None:
             found.append(_moved(one, row._replace(earliest_start=earliest), later))
-        elif (alone := moves.earliest(*who, row.product)) is not None:
+        elif (alone := moves.alone(*who, row.product)) is not None:
             found.append(_alone(one, row._replace(earliest_start=alone), alone))
-        elif moves.spare_kits(row.site, row.product) and _never(one, row.end - row.start, never, n):
+        elif row.booking in moves.unsure or (
+            moves.spare_kits(row.site, row.product) and _never(one, row.end - row.start, never, n)
+        ):
             found.append(_moved(one, row, None))
         else:
             found.append(_short(row, one.usable))

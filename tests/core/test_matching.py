@@ -258,6 +258,29 @@ def test_spare_is_what_a_new_plan_with_the_booking_would_gain(wants, options, mo
         assert spare.takes(want, number) == (after == before + number)
 
 
+@given(wants=small_wants, options=small_options, gone=st.lists(st.integers(0, 9), max_size=6), more=small_wants)
+@settings(max_examples=300, deadline=None)
+def test_what_can_be_done_without_is_what_leaves_all_served(wants, options, gone, more):
+    """Law: a kit may go where those served, and those taken on since, could all be served without it; then it is gone."""
+    plan = assignment(wants, options)
+    spare = Spare(wants, options, plan)
+    kept = [want for want, kit in zip(wants, plan, strict=True) if kit is not None]
+    there = dict(enumerate(options))
+    for n, k in enumerate(gone):
+        if k in there:
+            left = [option for position, option in there.items() if position != k]
+            could = by_scipy(kept, left) == len(kept)
+            assert spare.can_do_without(k) == could
+            assert spare.take_away(k) == could
+            if could:
+                del there[k]
+        for want in more[n : n + 1]:
+            could = by_scipy([*kept, want], list(there.values())) == len(kept) + 1
+            assert spare.takes(want) == could
+            assert spare.take(want) == could
+            kept += [want] if could else []
+
+
 def test_idle_out_counts_only_kits_that_nobody_was_given():
     wants, options = [Want(10, 12)], [out(0, 20), out(0, 30)]
     spare = Spare(wants, options, assignment(wants, options))
