@@ -13,7 +13,10 @@ def day_answer(job: Job, role: str | None) -> Answer:
         "as_of": instant(sheet.as_of),
         "attention": sheet.attention,
         **{
-            name: [{"slug": f.slug, "what": f.what, "todo": f.todo or None, "urgent": f.urgent} for f in found]
+            name: [
+                {"slug": f.slug, "what": f.what, "todo": f.todo or None, "todos": f.todos, "urgent": f.urgent}
+                for f in found
+            ]
             for name, found in sheet.roles.items()
         },
     }

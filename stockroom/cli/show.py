@@ -102,8 +102,7 @@ class Screen:
             self.caution(found.what)
             return
         (self.alert if found.urgent else self.note)(found.what)
-        if found.todo:
-            self.todo(found.todo)
+        self.todos(found.todos)
 
     def recorded(self, result: Recorded) -> None:
         """What was recorded, under which number, and what to know about it."""

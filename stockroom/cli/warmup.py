@@ -26,6 +26,7 @@ def check(
     from stockroom.cli.warmup_show import draw_plan
     from stockroom.pages.answers import plan_answer
     from stockroom.tasks.broken_plan import broken
+    from stockroom.tasks.in_vain import in_vain
     from stockroom.tasks.rules import rules
     from stockroom.tasks.warm_plan import warm_plan
 
@@ -35,7 +36,9 @@ def check(
         rule = rules(conn, as_of)
         plan = warm_plan(conn, as_of, site=job.site, days=days, rule=rule)
         broke = broken(conn, rule, plan, job.site)
-    return Answer(plan_answer(plan, broke), plan.attention > 0, lambda screen: draw_plan(screen, plan, broke, zone))
+        vain = [in_vain(u, rule, as_of) for u in plan.unused]
+    data = plan_answer(plan, broke, vain)
+    return Answer(data, plan.attention > 0, lambda screen: draw_plan(screen, plan, broke, vain, zone))
 
 
 @looks(group, "when")

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from stockroom.core.warmup import Row
     from stockroom.tasks.broken_plan import Broken
     from stockroom.tasks.door_list import DoorList
+    from stockroom.tasks.in_vain import InVain
     from stockroom.tasks.offer_times import Offered
     from stockroom.tasks.warm_plan import WarmPlan
 
@@ -22,7 +23,9 @@ SHORTEST = 12
 URGENT = ("late", "blocked", "short", "due")
 
 
-def draw_plan(screen: Screen, plan: "WarmPlan", broken: "Sequence[Broken]", zone: ZoneInfo) -> None:
+def draw_plan(
+    screen: Screen, plan: "WarmPlan", broken: "Sequence[Broken]", vain: "Sequence[InVain]", zone: ZoneInfo
+) -> None:
     """The days ahead, a line for each booking, and under them what has to be done."""
     if not plan.rows:
         screen.line("No coming booking needs a kit from the fridge.")
@@ -30,16 +33,8 @@ def draw_plan(screen: Screen, plan: "WarmPlan", broken: "Sequence[Broken]", zone
         _calendar(screen, plan.rows, zone, plan.as_of)
         _steps(screen, plan.rows, broken)
         _first_of_each(screen, plan.rows)
-    for u in plan.unused:
-        until = (
-            "its time is over"
-            if u.over
-            else ""
-            if u.use_by is None
-            else f"use by {local_text(u.use_by, zone, plan.as_of)}"
-        )
-        text = f"P-{u.kit.pull} ({u.kit.product} lot {u.kit.lot_code}) is out and no booking uses it"
-        screen.alert(text + (f"; {until}" if until else ""))
+    for u in vain:
+        screen.finding(u.finding)
     for pull, why in plan.kits.unusable:
         screen.alert(f"P-{pull.number} ({pull.product}) is out and {why}: do not use it")
     if any(r.state == "ready" for r in plan.rows):

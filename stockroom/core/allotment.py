@@ -3,7 +3,7 @@
 One allotment per product and site, since a kit serves where it stands.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from operator import attrgetter
@@ -87,8 +87,9 @@ def allotments(
     now: int,
     *,
     besides: Mapping[tuple[str, str], int] | None = None,
+    only: Collection[tuple[str, str]] | None = None,
 ) -> list[Allotment]:
-    """One for each site and product that warms and is needed.
+    """One for each site and product that warms and is needed; with ``only`` for these (site, product) alone.
 
     ``besides``: (site, product) -> kits that may be wanted on top; these have an allotment even without a need,
     and so many more kits of each lot among their options.
@@ -99,7 +100,7 @@ def allotments(
     bookings = {need.booking for need in needs}
     made: list[Allotment] = []
     for site, code in dict.fromkeys([*extra, *wanted]):
-        if (product := products.get(code)) is None:
+        if (product := products.get(code)) is None or (only is not None and (site, code) not in only):
             continue
         here = sorted(wanted.get((site, code), ()), key=attrgetter("start", "end", "booking"))
         lots = [s for s in stock.get((site, code), ()) if s.quantity > 0]

@@ -137,3 +137,10 @@ class Finding:
     what: str
     todo: str = ""
     urgent: bool = False
+    others: tuple[str, ...] = ()
+    """What else could be typed instead of ``todo``."""
+
+    @property
+    def todos(self) -> list[str]:
+        """Everything that could be typed, the nearest first."""
+        return [text for text in (self.todo, *self.others) if text]

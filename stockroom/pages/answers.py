@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from stockroom.tasks.broken_plan import Broken
     from stockroom.tasks.excursions_now import ExcursionNow
     from stockroom.tasks.fridge_now import FridgeNow, FridgeReport
+    from stockroom.tasks.in_vain import InVain
     from stockroom.tasks.trace import BookingTrace, ExcursionTrace, LotTrace
     from stockroom.tasks.warm_plan import WarmPlan
 
@@ -156,7 +157,7 @@ def row_answer(r: Row) -> dict[str, Any]:
     }
 
 
-def plan_answer(plan: WarmPlan, broken: Sequence[Broken] = ()) -> dict[str, Any]:
+def plan_answer(plan: WarmPlan, broken: Sequence[Broken], vain: Sequence[InVain]) -> dict[str, Any]:
     """``warmup check``."""
     return {
         "as_of": instant(plan.as_of),
@@ -171,6 +172,19 @@ def plan_answer(plan: WarmPlan, broken: Sequence[Broken] = ()) -> dict[str, Any]
                 "what": b.what,
             }
             for b in broken
+        ],
+        "unused": [
+            {
+                "pull": f"P-{v.unused.kit.pull}",
+                "product": v.unused.kit.product,
+                "lot": v.unused.kit.lot_code,
+                "use_by": instant(v.unused.use_by),
+                "over": v.unused.over,
+                "moves": [{"booking": f"B-{n}", "start": instant(at)} for n, at in v.unused.moves or ()],
+                "what": v.what,
+                "todos": list(v.steps),
+            }
+            for v in vain
         ],
     }
 

@@ -12,6 +12,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
 from stockroom.tasks.fault_plan import FOR_MANAGER, check_by_hand, fault_plan
 from stockroom.tasks.fridge_now import FridgeNow, check
+from stockroom.tasks.in_vain import in_vain
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.refuge import refuge_for
 from stockroom.tasks.rules import Rules, rules
@@ -167,25 +168,7 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
         listed = few([f"B-{b.number}" for b in sorted(outside, key=lambda b: b.start)])
         todo = f"stockroom booking move B-{outside[0].number} --start WHEN"
         found.append(Finding("outside-hours", f"booked when nobody is in: {listed}", todo, urgent=True))
-    for u in plan.unused:
-        until = (
-            "its time is over"
-            if u.over
-            else ""
-            if u.use_by is None
-            else f"use by {local_text(u.use_by, rule.zone, as_of)}"
-        )
-        what = f"P-{u.kit.pull} ({u.kit.product}) is out and no booking uses it" + (f"; {until}" if until else "")
-        product = rule.practice.product(u.kit.product)
-        back = product is not None and product.returnable and not u.over
-        todo = (
-            f"stockroom warmup back P-{u.kit.pull}"
-            if back
-            else f"stockroom warmup promise P-{u.kit.pull} B-…, or move a booking to it"
-        )
-        if u.over:
-            todo = f"stockroom stock discard --pull P-{u.kit.pull} --why … --by INITIALS"
-        found.append(Finding("kit-free", what, todo, urgent=True))
+    found += [in_vain(u, rule, as_of).finding for u in plan.unused]
     return found
 
 

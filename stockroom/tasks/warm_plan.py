@@ -1,10 +1,10 @@
 """Which kit for which booking, and when to take it out: the plan from what is on record."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from stockroom.core.allotment import fits
+from stockroom.core.allotment import Allotment, allotments, fits
 from stockroom.core.records import Booking, Pull
 from stockroom.core.usage import used_by
 from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused, plan, wasted
@@ -144,7 +144,8 @@ def warm_plan(
 ) -> WarmPlan:
     """The warm-up plan of all coming bookings; ``days`` shows only those that start within so many days.
 
-    With ``cures`` a row that is short says which order, delivery or decision would cure it.
+    With ``cures`` a row that is short says which order, delivery or decision would cure it, and a kit that no booking
+    uses which bookings could move to it.
     """
     rule = rule or rules(conn, at)
     sites = rule.sites(site)
@@ -156,16 +157,30 @@ def warm_plan(
     kits = _not_begun(conn, kits_now(conn, rule, at, sites), rule, bookings, at)
     wanted = tuple(needs(rule, bookings.values(), promised))
     rows = plan(wanted, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    unused = wasted(rows, kits.out, rule.practice, at)
+    if cures and unused:
+        unused = _with_moves(rule, unused, rows, wanted, kits, at)
     if cures and any(r.state == "short" for r in rows):
         from stockroom.tasks.cures import with_cures
 
         rows = with_cures(conn, rule, rows, at)
-    unused = tuple(wasted(rows, kits.out, rule.practice, at))
     if days is not None:
         horizon = rule.opening(sites[0])
         last = horizon.midnight(horizon.day(at) + timedelta(days=days + 1))
         rows = [r for r in rows if r.start < last]
-    return WarmPlan(at, tuple(rows), kits, wanted, bookings, unused)
+    return WarmPlan(at, tuple(rows), kits, wanted, bookings, tuple(unused))
+
+
+def _with_moves(
+    rule: Rules, unused: Sequence[Unused], rows: Sequence[Row], wanted: Sequence[Need], kits: Kits, at: int
+) -> list[Unused]:
+    """The same kits with the bookings that could move to them."""
+    from stockroom.core.rescue import Kind, Rescue, rescued
+
+    def again(needs: Sequence[Need], only: Collection[Kind]) -> list[Allotment]:
+        return allotments(needs, kits.out, kits.fridge, rule.practice, rule.openings, at, only=only)
+
+    return rescued(unused, Rescue(rows, wanted, kits.out, again, at), rule.practice.products, rule.openings)
 
 
 def _not_begun(conn: Link, kits: Kits, rule: Rules, coming: Mapping[int, Booking], at: int) -> Kits:
