@@ -14,6 +14,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from stockroom.core.address import without_password
 from stockroom.errors import DatabaseError
 from stockroom.store import tables
 from stockroom.store.derived_tables import derived
@@ -86,7 +87,7 @@ def _engine(where: str) -> tuple[sa.Engine, str, Path | None]:
                 f"the database address cannot be used: {type(fault).__name__}",
                 "write it as postgresql+psycopg://USER@HOST/NAME; the driver comes with: pip install 'stockroom[postgres]'",
             ) from None
-        return engine, url.render_as_string(hide_password=True), None
+        return engine, without_password(url.render_as_string(hide_password=True)), None
     if "://" in where:
         raise DatabaseError(
             "bad-database", f"cannot use {where.split('://')[0]}://", "give a path, or postgresql+psycopg://…"
