@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+NOBODY = 65534
+
 
 @dataclass(frozen=True)
 class Ran:
@@ -63,13 +65,17 @@ class Warm:
         *,
         kill_after: float | None = None,
         longest_file: int | None = None,
+        humble: bool = False,
         seconds: float = 120,
     ) -> Ran:
-        """One command line in ``folder``; killed after so many seconds, or allowed no file longer than so many bytes."""
+        """One command line in ``folder``; killed after so many seconds, or allowed no file longer than so many bytes.
+
+        ``humble``: without the rights of root, whom no file's permissions stop.
+        """
         assert self._there.stdin is not None and self._there.stdout is not None
         out, err = (Path(self._papers.name) / name for name in ("out", "err"))
         asked = {"words": words, "folder": str(folder), "settings": settings, "out": str(out), "err": str(err)}
-        asked |= {"kill_after": kill_after, "longest_file": longest_file, "at_most": seconds}
+        asked |= {"kill_after": kill_after, "longest_file": longest_file, "at_most": seconds, "humble": humble}
         self._there.stdin.write(json.dumps(asked) + "\n")
         self._there.stdin.flush()
         said = json.loads(self._there.stdout.readline())
@@ -86,7 +92,14 @@ def _warmed() -> None:
 
     for found in pkgutil.walk_packages(stockroom.__path__, "stockroom."):
         importlib.import_module(found.name)
-    for name in ("numpy", "psycopg", "alembic.command", "sqlalchemy.dialects.sqlite", "sqlalchemy.dialects.postgresql"):
+    for name in (
+        "numpy",
+        "psycopg",
+        "alembic.command",
+        "sqlalchemy.dialects.sqlite",
+        "sqlalchemy.dialects.postgresql",
+        "encodings.utf_8_sig",
+    ):
         importlib.import_module(name)
 
 
@@ -106,6 +119,10 @@ def _child(asked: dict[str, Any]) -> None:
         if asked["longest_file"] is not None:
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
             resource.setrlimit(resource.RLIMIT_FSIZE, (asked["longest_file"],) * 2)
+        if asked["humble"] and os.geteuid() == 0:
+            os.setgroups([])
+            os.setgid(NOBODY)
+            os.setuid(NOBODY)
         sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
         sys.stderr = os.fdopen(2, "w", encoding="utf-8", closefd=False, buffering=1)
         collect_seldom()

@@ -46,7 +46,8 @@ def copied(path: Path, target: Path, mode: str = "DELETE") -> None:
             os.fsync(file.fileno())
         named(part, target, taken)
     finally:
-        part.unlink(missing_ok=True)
+        for end in ("", *BESIDE):
+            part.with_name(part.name + end).unlink(missing_ok=True)
 
 
 def named(part: Path, target: Path, taken: Refused) -> None:

@@ -19,7 +19,7 @@ from stockroom.errors import DatabaseError
 from stockroom.store import tables
 from stockroom.store.derived_tables import derived
 
-BUSY_SECONDS = 20
+BUSY_SECONDS = 60
 
 
 @dataclass(frozen=True, slots=True)

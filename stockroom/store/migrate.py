@@ -50,8 +50,8 @@ def create(where: str, fill: Callable[[sa.Connection], None] | None = None) -> S
             "cannot-write", f"{path} cannot be made: {fault.strerror}", "choose another place with --db"
         ) from None
     try:
-        _filled(engine_for(str(part))[0], name, fill, wal=True)
-        closed(str(part))
+        _filled(engine_for(str(part))[0], name, fill)
+        _readied(part, name)
         _vacant(path)
         named(part, path, Refused("database-exists", f"{path} is there already", TAKEN))
     finally:
@@ -76,18 +76,23 @@ def _vacant(path: Path) -> None:
         path.unlink()
 
 
-def _filled(engine: sa.Engine, name: str, fill: Callable[[sa.Connection], None] | None, *, wal: bool = False) -> None:
+def _filled(engine: sa.Engine, name: str, fill: Callable[[sa.Connection], None] | None) -> None:
     """All tables, and what ``fill`` puts into them, in one transaction."""
-    with guarded(name):
-        if wal:
-            with engine.connect() as conn:
-                conn.connection.cursor().execute("PRAGMA journal_mode=WAL")
-        with engine.connect().execution_options(writes=True) as conn, conn.begin():
-            if revision(conn) is not None:
-                raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
-            _run(conn)
-            if fill is not None:
-                fill(conn)
+    with guarded(name), engine.connect().execution_options(writes=True) as conn, conn.begin():
+        if revision(conn) is not None:
+            raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
+        _run(conn)
+        if fill is not None:
+            fill(conn)
+
+
+def _readied(part: Path, name: str) -> None:
+    """Lets a new file keep its journal in a WAL from now on. Not before: a WAL that a full disk does not let into the file
+    when it is closed would be left behind under the other name.
+    """
+    with guarded(name), engine_for(str(part))[0].connect() as conn:
+        conn.connection.cursor().execute("PRAGMA journal_mode=WAL")
+    closed(str(part))
 
 
 def discarded(where: str) -> None:

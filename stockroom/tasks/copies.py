@@ -137,11 +137,14 @@ def restored(where: str, file: str, stamp: str) -> str | None:
         if path.exists() and path.stat().st_size:
             kept = path.with_name(f"{path.stem}.before-restore-{stamp}{path.suffix}")
             if backup.damage(path):
+                # The copy is whole and beside it before anything is moved: a full disk looks like damage too.
+                whole = path.with_name(f"{path.name}.{stamp}.whole")
+                backup.copied(Path(file), whole, "WAL")
                 backup.set_aside(path, kept)
+                whole.rename(path)
             else:
                 backup.copied(path, kept)
-        if path.exists() and path.stat().st_size:
-            backup.overwritten(path, Path(file))
+                backup.overwritten(path, Path(file))
         else:
             path.unlink(missing_ok=True)
             path.parent.mkdir(parents=True, exist_ok=True)
