@@ -77,6 +77,11 @@ def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
 
 def _engine(where: str) -> tuple[sa.Engine, str, Path | None]:
     if is_server(where):
+        if where.count("@") > 1:
+            # Nobody can tell where such a password ends: parts of it would be taken for a host and printed.
+            raise DatabaseError(
+                "bad-database", "the database address has more than one @", "write an @ in a password as %40"
+            )
         try:
             url = sa.make_url(where).set(drivername="postgresql+psycopg")
             engine = sa.create_engine(url, poolclass=sa.QueuePool, pool_size=1)

@@ -9,6 +9,7 @@ import shutil
 import sqlite3
 import subprocess
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -232,15 +233,14 @@ def test_all_that_is_made_is_its_owners_only(cli: Line) -> None:
 def test_of_two_that_begin_at_once_one_is_refused_and_takes_nothing_away(warm: Warm, place: Path) -> None:
     (place / "practice.toml").write_text(PRACTICE, encoding="utf-8")
     with Warm() as other:
-        import threading
-
         for n in range(6):
             where = SIGNED | {"STOCKROOM_DB": f"p{n}.db"}
             said: list[Ran] = []
-            both = [
-                threading.Thread(target=lambda w=w: said.append(w.run(["init", "practice.toml"], place, where)))
-                for w in (warm, other)
-            ]
+
+            def init(w: Warm, where: dict[str, str] = where, said: list[Ran] = said) -> None:
+                said.append(w.run(["init", "practice.toml"], place, where))
+
+            both = [threading.Thread(target=init, args=(w,)) for w in (warm, other)]
             for each in both:
                 each.start()
             for each in both:
