@@ -86,7 +86,7 @@ def _engine(where: str) -> tuple[sa.Engine, str, Path | None]:
             url = sa.make_url(where).set(drivername="postgresql+psycopg")
             engine = sa.create_engine(url, poolclass=sa.QueuePool, pool_size=1)
             sa.event.listen(engine, "checkout", _forget)
-        except (sa.exc.ArgumentError, ModuleNotFoundError) as fault:
+        except (sa.exc.ArgumentError, ModuleNotFoundError, ValueError) as fault:
             raise DatabaseError(
                 "bad-database",
                 f"the database address cannot be used: {type(fault).__name__}",
