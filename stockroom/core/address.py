@@ -3,7 +3,9 @@
 import re
 
 _CREDENTIALS = re.compile(r"(\w\w:/{1,2}[^\s:/?#]*:)[^\n]*@")
-"""One / is enough: an address that was taken for a path has lost the other. Up to the last @ of the line: a password may hold any sign, and rather too much is hidden than too little."""
+"""One / is enough: an address that was taken for a path has lost the other. Up to the last @ of the line: a password may
+hold any sign, and rather too much is hidden than too little.
+"""
 _OPTION = re.compile(r"((?:password|passwd|pass|sslpassword)=)[^&\s'\"]*", re.IGNORECASE)
 
 
