@@ -133,7 +133,8 @@ def upgrade(where: str, stamp: str) -> dict[str, Any]:
             from stockroom.store.backup import copied
 
             copy = path.with_name(f"{path.stem}.before-{tables.REVISION}-{stamp}{path.suffix}")
-            copied(path, copy)
+            if not copy.exists():  # else an upgrade that was broken off this very second has made it
+                copied(path, copy)
         with engine.connect().execution_options(writes=True) as conn, conn.begin():
             _run(conn)
     return {"from": found, "to": tables.REVISION, "copy": None if copy is None else str(copy)}

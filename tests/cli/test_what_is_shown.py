@@ -95,7 +95,7 @@ LINUX = r"""
 30 22 0:26 / /mnt/practice\040drive rw - cifs //server/share rw
 31 22 0:27 / /srv rw,noatime shared:9 master:2 - nfs4 nas:/srv rw
 32 31 0:28 / /srv/local rw - xfs /dev/vdb rw
-33 22 0:29 / /home/me/far rw - fuse.sshfs me@host:/ rw
+33 22 0:29 / /media/far rw - fuse.sshfs me@host:/ rw
 """
 MACOS = """/dev/disk3s1s1 on / (apfs, sealed, local, read-only, journaled)
 //me@nas._smb._tcp.local/practice on /Volumes/practice (smbfs, nodev, nosuid, mounted by me)
@@ -106,7 +106,7 @@ MACOS = """/dev/disk3s1s1 on / (apfs, sealed, local, read-only, journaled)
 @pytest.mark.parametrize(
     ("path", "kind"),
     [("/mnt/practice drive/p.db", "cifs"), ("/srv/p.db", "nfs4"), ("/srv/local/p.db", None), ("/srvx/p.db", None),
-     ("/home/me/far/a/p.db", "fuse.sshfs"), ("/p.db", None)],
+     ("/media/far/a/p.db", "fuse.sshfs"), ("/p.db", None)],
 )  # fmt: skip
 def test_a_network_drive_is_told_from_the_list_of_mounts(path: str, kind: str | None) -> None:
     assert kind_of(path, on_linux(LINUX)) == kind
