@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -53,14 +54,30 @@ class Job:
     _bar: "Bar | None" = field(default=None)
     _store: "Store | None" = field(default=None)
     _rules: "Rules | None" = field(default=None)
+    _warned: bool = field(default=False)
 
     def store(self) -> "Store":
         """The database, opened once. Raises: DatabaseError."""
         if self._store is None:
             from stockroom.store.engine import opened
 
+            self.warn_of_network_drive()
             self._store = opened(self.where)
         return self._store
+
+    def warn_of_network_drive(self) -> None:
+        """Says once, on the error side, where the database is a file that another computer keeps."""
+        if "://" in self.where or self._warned:
+            return
+        from stockroom.store.network_drive import network_drive
+
+        self._warned = True
+        kind = network_drive(Path(self.where))
+        if kind is not None:
+            sys.stderr.write(
+                f"stockroom: {plain(self.where)} lies on a network drive ({kind}): two computers that use it damage it\n"
+                "  -> keep it on this computer; for several of them use a server: docs/computers.md\n"
+            )
 
     def rules(self) -> "Rules":
         """The rules in force now."""
@@ -332,6 +349,8 @@ def put(text: str) -> None:
 def finish(job: Job, answer: Answer) -> None:
     """Prints an answer as it was asked for, and sets the exit code."""
     job.quiet()
+    if not answer.quiet or job._store is not None:
+        job.warn_of_network_drive()
     if job.json:
         import json
 
@@ -346,8 +365,8 @@ def finish(job: Job, answer: Answer) -> None:
     job.exit_code = 1 if answer.attention else 0
 
 
-def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None) -> Answer:
-    """The answer of a command that recorded something."""
+def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None, *, quiet: bool = False) -> Answer:
+    """The answer of a command that recorded something; ``quiet`` where the drawing names the database itself."""
     from stockroom.pages.values import recorded_answer
 
     def default(screen: "Screen") -> None:
@@ -355,7 +374,7 @@ def recorded(result: "Recorded", draw: "Callable[[Screen], None] | None" = None)
         if draw is not None:
             draw(screen)
 
-    return Answer(recorded_answer(result), result.attention, default, quiet=True)
+    return Answer(recorded_answer(result), result.attention, default, quiet=quiet)
 
 
 def far(days: int | None) -> None:

@@ -13,6 +13,7 @@ import typer
 
 from stockroom.cli import booking, demo, fridge, practice, recall, records, reorder, setup, stock, trace, warmup
 from stockroom.cli.job import Job, plain
+from stockroom.core.address import without_password
 from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError, Unsaid
 
 app = typer.Typer(
@@ -122,10 +123,10 @@ def _hushed() -> None:
 
 def _complain(what: str, todo: str) -> None:
     """Says it on the error side; what a file name or an argument carries never steers the terminal."""
-    lines = [plain(line) for line in what.splitlines()] or [""]
+    lines = [plain(line) for line in without_password(what).splitlines()] or [""]
     sys.stderr.write("\n".join([f"stockroom: {lines[0]}", *(f"  {x}" for x in lines[1:])]) + "\n")
     if todo:
-        sys.stderr.write(f"  -> {plain(todo)}\n")
+        sys.stderr.write(f"  -> {plain(without_password(todo))}\n")
 
 
 def _misused(fault: Exception) -> int:
@@ -145,7 +146,7 @@ def _defect(fault: Exception) -> int:
 
     from stockroom import __version__
 
-    traceback.print_exception(fault)
+    sys.stderr.write(without_password("".join(traceback.format_exception(fault))))
     sys.stderr.write(
         f"\nstockroom {__version__}, Python {platform.python_version()}, {platform.platform()}\n"
         "This is a defect in the program. What is on record is safe; whether this step is, records history tells.\n"

@@ -1,11 +1,13 @@
 """stockroom practice …: the practice file, closed days and open ones."""
 
+import sys
 from typing import Annotated
 
 import typer
 
 from stockroom.cli.files import file_bytes
-from stockroom.cli.job import Answer, Job, looks, recorded, records
+from stockroom.cli.job import Answer, Job, looks, plain, recorded, records
+from stockroom.core.address import without_password
 from stockroom.errors import Refused
 
 group = typer.Typer(help="The practice's own rules: its file, closed days, open ones.", no_args_is_help=True)
@@ -35,8 +37,6 @@ def load(
 
 
 def _agreed(job: Job, changes: tuple[str, ...]) -> bool:
-    import sys
-
     listed = "".join(f"  {c}\n" for c in changes) or "  only its text\n"
     sys.stderr.write(f"This changes:\n{listed}")
     return job.at_terminal and job.ask("Load it?")
@@ -73,6 +73,9 @@ def show(job: Job) -> Answer:
         "text": text,
         "findings": list(practice.findings),
     }
+    if not job.json:
+        # The text on the screen is a file to keep: what it is of stands beside it, not in it.
+        sys.stderr.write(f"[{plain(without_password(job.where))}]\n")
     return Answer(data, False, lambda screen: screen.raw(text), quiet=True)
 
 

@@ -1,4 +1,4 @@
-"""stockroom init, database upgrade, undo, today."""
+"""stockroom init, database upgrade, rights and rebuild, undo, today."""
 
 from typing import Annotated
 
@@ -37,7 +37,7 @@ def init(job: Job, file: Annotated[str, typer.Argument(metavar="PRACTICE.toml", 
         f"the database is {store.name}",
         "next: stockroom stock opening FILE.csv, or: stockroom stock receive PRODUCT --lot …",
     ]
-    return recorded(result, lambda screen: screen.todos(steps))
+    return recorded(result, lambda screen: screen.todos(steps), quiet=True)
 
 
 def undo(
@@ -89,6 +89,25 @@ def upgrade(
             f"revision {result['from']} -> {result['to']}; the copy from before: {result['copy'] or 'none (a server)'}"
         )
     finish(job, Answer(result, False, lambda screen: screen.line(text)))
+
+
+@database.command("rights")
+def rights(
+    ctx: typer.Context,
+    role: Annotated[str, typer.Argument(metavar="ROLE", help="The server's role that people log in with.")],
+    json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False,
+) -> None:
+    """Print the SQL that lets a role of a server add and read, and nothing else.
+
+    It changes nothing itself: the owner of the database runs it.
+    """
+    from stockroom.cli.job import finish
+    from stockroom.store.rights import rights_sql
+
+    job = setting(ctx)
+    job.json = json_out
+    text = rights_sql(role)
+    finish(job, Answer({"role": role, "sql": text}, False, lambda screen: screen.raw(text), quiet=True))
 
 
 @database.command("rebuild")

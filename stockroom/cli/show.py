@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from stockroom.cli.job import plain, put
+from stockroom.core.address import without_password
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -137,7 +138,7 @@ class Screen:
             self._hanging("Caution: ", text, "")
         if where is not None:
             # The end of a long path tells databases apart; a whole line more would push the answer off the screen.
-            text = f"[{printable(where)}]"
+            text = f"[{without_password(where)}]"
             text = text if len(text) <= self.width else f"[…{text[2 - self.width :]}"
             self._print(Text(text, style="dim", overflow="fold"))
 
@@ -178,12 +179,3 @@ class Bar:
     def close(self) -> None:
         """Takes it off the screen."""
         self._progress.stop()
-
-
-def printable(where: str) -> str:
-    """The database's name without any password."""
-    if "://" not in where:
-        return where
-    scheme, _, rest = where.partition("://")
-    credentials, at, host = rest.rpartition("@")
-    return f"{scheme}://{credentials.partition(':')[0]}{at}{host}" if at else where

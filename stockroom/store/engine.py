@@ -14,11 +14,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from stockroom.core.address import without_password
 from stockroom.errors import DatabaseError
 from stockroom.store import tables
 from stockroom.store.derived_tables import derived
 
-BUSY_SECONDS = 20
+BUSY_SECONDS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +77,22 @@ def engine_for(where: str) -> tuple[sa.Engine, str, Path | None]:
 
 def _engine(where: str) -> tuple[sa.Engine, str, Path | None]:
     if is_server(where):
+        if where.count("@") > 1:
+            # Nobody can tell where such a password ends: parts of it would be taken for a host and printed.
+            raise DatabaseError(
+                "bad-database", "the database address has more than one @", "write an @ in a password as %40"
+            )
         try:
             url = sa.make_url(where).set(drivername="postgresql+psycopg")
             engine = sa.create_engine(url, poolclass=sa.QueuePool, pool_size=1)
             sa.event.listen(engine, "checkout", _forget)
-        except (sa.exc.ArgumentError, ModuleNotFoundError) as fault:
+        except (sa.exc.ArgumentError, ModuleNotFoundError, ValueError) as fault:
             raise DatabaseError(
                 "bad-database",
                 f"the database address cannot be used: {type(fault).__name__}",
                 "write it as postgresql+psycopg://USER@HOST/NAME; the driver comes with: pip install 'stockroom[postgres]'",
             ) from None
-        return engine, url.render_as_string(hide_password=True), None
+        return engine, without_password(url.render_as_string(hide_password=True)), None
     if "://" in where:
         raise DatabaseError(
             "bad-database", f"cannot use {where.split('://')[0]}://", "give a path, or postgresql+psycopg://…"

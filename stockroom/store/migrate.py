@@ -1,5 +1,6 @@
 """Making a database and bringing an older one up to date, by the migrations shipped with the program."""
 
+import os
 from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
@@ -11,7 +12,8 @@ from alembic.config import Config
 
 from stockroom.errors import DatabaseError, Refused
 from stockroom.store import tables
-from stockroom.store.engine import Store, engine_for, guarded, opened, revision
+from stockroom.store.backup import named
+from stockroom.store.engine import Store, closed, engine_for, guarded, opened, revision
 
 
 def migrations() -> Path:
@@ -28,51 +30,69 @@ def _run(conn: sa.Connection) -> None:
 
 
 def create(where: str, fill: Callable[[sa.Connection], None] | None = None) -> Store:
-    """A new, empty database at ``where``, readable by its owner only; ``fill`` puts records in, in the same step.
+    """A new database at ``where``, readable by its owner only; ``fill`` puts records in, in the same step.
 
-    Raises: DatabaseError where one is there already, or the place cannot be written.
+    A file bears its name only once all of it is there; a server gets all of it in one transaction.
+    Raises: Refused where a database is there already, DatabaseError where the place cannot be written.
     """
     engine, name, path = engine_for(where)
-    if path is not None:
-        # An empty file is what a stroke of ill luck during an earlier init has left: nothing is lost with it.
-        if path.exists() and (path.is_dir() or path.stat().st_size):
-            what = "is a directory" if path.is_dir() else "is there already"
-            raise Refused("database-exists", f"{path} {what}", "choose another with --db; nothing was changed")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.touch(mode=0o600)
-        except OSError as fault:
-            raise DatabaseError(
-                "cannot-write", f"{path} cannot be made: {fault.strerror}", "choose another place with --db"
-            ) from None
+    if path is None:
+        _filled(engine, name, fill)
+        return opened(where)
+    _vacant(path)
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
-        with guarded(name):
-            if path is not None:
-                with engine.connect() as conn:
-                    conn.connection.cursor().execute("PRAGMA journal_mode=WAL")
-            with engine.connect().execution_options(writes=True) as conn, conn.begin():
-                if revision(conn) is not None:
-                    raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
-                _run(conn)
-                if fill is not None:
-                    fill(conn)
-    except BaseException:
-        if path is not None:
-            _removed(path)
-        raise
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _removed(part)
+        part.touch(mode=0o600, exist_ok=False)
+    except OSError as fault:
+        raise DatabaseError(
+            "cannot-write", f"{path} cannot be made: {fault.strerror}", "choose another place with --db"
+        ) from None
+    try:
+        _filled(engine_for(str(part))[0], name, fill)
+        _readied(part, name)
+        _vacant(path)
+        named(part, path, Refused("database-exists", f"{path} is there already", TAKEN))
+    finally:
+        closed(str(part))
+        _removed(part)
     return opened(where)
 
 
-def emptied(where: str) -> None:
-    """Takes away a database that was just made and does not prove itself: the file, or on a server all its tables."""
-    engine, name, path = engine_for(where)
-    if path is not None:
-        _removed(path)
-        return
+TAKEN = "choose another with --db; nothing was changed"
+
+
+def _vacant(path: Path) -> None:
+    """Takes an empty file away, which is what a stroke of ill luck has left: nothing is lost with it.
+
+    Raises: Refused where there is anything else.
+    """
+    if path.is_dir():
+        raise Refused("database-exists", f"{path} is a directory", TAKEN)
+    if path.exists():
+        if path.stat().st_size:
+            raise Refused("database-exists", f"{path} is there already", TAKEN)
+        path.unlink()
+
+
+def _filled(engine: sa.Engine, name: str, fill: Callable[[sa.Connection], None] | None) -> None:
+    """All tables, and what ``fill`` puts into them, in one transaction."""
     with guarded(name), engine.connect().execution_options(writes=True) as conn, conn.begin():
-        for table in sa.inspect(conn).get_table_names():
-            conn.execute(sa.text(f'DROP TABLE "{table}" CASCADE'))
-        conn.execute(sa.text("DROP FUNCTION IF EXISTS records_are_only_added() CASCADE"))
+        if revision(conn) is not None:
+            raise Refused("database-exists", f"{name} is a stockroom database already", "nothing was changed")
+        _run(conn)
+        if fill is not None:
+            fill(conn)
+
+
+def _readied(part: Path, name: str) -> None:
+    """Lets a new file keep its journal in a WAL from now on. Not before: a WAL that a full disk does not let into the file
+    when it is closed would be left behind under the other name.
+    """
+    with guarded(name), engine_for(str(part))[0].connect() as conn:
+        conn.connection.cursor().execute("PRAGMA journal_mode=WAL")
+    closed(str(part))
 
 
 def discarded(where: str) -> None:
@@ -113,7 +133,8 @@ def upgrade(where: str, stamp: str) -> dict[str, Any]:
             from stockroom.store.backup import copied
 
             copy = path.with_name(f"{path.stem}.before-{tables.REVISION}-{stamp}{path.suffix}")
-            copied(path, copy)
+            if not copy.exists():  # else an upgrade that was broken off this very second has made it
+                copied(path, copy)
         with engine.connect().execution_options(writes=True) as conn, conn.begin():
             _run(conn)
     return {"from": found, "to": tables.REVISION, "copy": None if copy is None else str(copy)}

@@ -28,30 +28,33 @@ class Proof:
 def verified(store: Store, advance: Callable[[str, int, int], None]) -> Proof:
     """Recomputes the whole chain from the rows in the database; ``advance`` is told how far it is."""
     with store.reading() as conn:
-        bodies = _bodies(conn, advance)
-        head = conn.execute(sa.select(t.head)).mappings().one()
-        faults: list[str] = []
-        before, expected = chain.GENESIS, 1
-        for e in conn.execute(sa.select(t.entry).order_by(t.entry.c.n)):
-            while expected < e.n:
-                faults.append(f"R-{expected} is missing")
-                expected += 1
-            expected = e.n + 1
-            body = bodies.pop(e.n, None) or chain.body_hash({})
-            if body != e.body_hash:
-                faults.append(f"R-{e.n}: what it recorded was altered")
-            sealed = chain.entry_hash(
-                e.n, e.kind, e.at, e.recorded_at, e.by, e.site, e.what, e.body_hash, e.before_hash
-            )
-            if sealed != e.hash:
-                faults.append(f"R-{e.n}: the entry itself was altered")
-            if e.before_hash != before:
-                faults.append(f"R-{e.n}: it does not follow the entry before")
-            before = e.hash
-        faults += [f"R-{n}: rows without their entry" for n in sorted(bodies)]
-        if (head["entries"], head["hash"]) != (expected - 1, before):
-            faults.append(f"the head says {head['entries']} entries: the last ones are missing or were added")
-        faults += weakened(conn)
+        return proof(conn, advance)
+
+
+def proof(conn: sa.Connection, advance: Callable[[str, int, int], None]) -> Proof:
+    """The same of what a transaction sees: a database can prove itself before it is one."""
+    bodies = _bodies(conn, advance)
+    head = conn.execute(sa.select(t.head)).mappings().one()
+    faults: list[str] = []
+    before, expected = chain.GENESIS, 1
+    for e in conn.execute(sa.select(t.entry).order_by(t.entry.c.n)):
+        while expected < e.n:
+            faults.append(f"R-{expected} is missing")
+            expected += 1
+        expected = e.n + 1
+        body = bodies.pop(e.n, None) or chain.body_hash({})
+        if body != e.body_hash:
+            faults.append(f"R-{e.n}: what it recorded was altered")
+        sealed = chain.entry_hash(e.n, e.kind, e.at, e.recorded_at, e.by, e.site, e.what, e.body_hash, e.before_hash)
+        if sealed != e.hash:
+            faults.append(f"R-{e.n}: the entry itself was altered")
+        if e.before_hash != before:
+            faults.append(f"R-{e.n}: it does not follow the entry before")
+        before = e.hash
+    faults += [f"R-{n}: rows without their entry" for n in sorted(bodies)]
+    if (head["entries"], head["hash"]) != (expected - 1, before):
+        faults.append(f"the head says {head['entries']} entries: the last ones are missing or were added")
+    faults += weakened(conn)
     return Proof(expected - 1, str(head["hash"]), tuple(faults))
 
 

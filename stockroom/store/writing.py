@@ -162,22 +162,33 @@ def packed(at: "Ints", milli: "Ints") -> bytes:
 @contextlib.contextmanager
 def writing(store: Store, kind: str, *, by: str, at: int, now: int, site: str = "") -> Iterator[Book]:
     """An entry to add records to. Raises: DatabaseError where the database cannot be written."""
-    with guarded(store.name), store.engine.connect().execution_options(writes=True) as conn, conn.begin():
-        lock = sa.select(tables.head)
-        row = conn.execute(lock if store.path else lock.with_for_update()).mappings().first()
-        if row is None:
-            raise DatabaseError("damaged", f"{store.name} is damaged: its head is missing", "restore the last copy")
-        last = conn.scalar(sa.select(tables.entry.c.recorded_at).where(tables.entry.c.n == int(row["entries"])))
-        if last is not None and 0 < int(last) - now <= WAIT_SECONDS:
-            # Another hand was quicker while this one waited for the lock: what it recorded came before.
-            at, now = (int(last) if at == now else at), int(last)
-        counters = {k: int(row[k]) for k in ("bookings", "excursions", "orders", "pulls")}
-        book = Book(conn, int(row["entries"]) + 1, kind, at, now, by, site, counters=counters)
+    with (
+        guarded(store.name),
+        store.engine.connect().execution_options(writes=True) as conn,
+        conn.begin(),
+        entered(conn, store.name, kind, by=by, at=at, now=now, site=site) as book,
+    ):
         yield book
-        sealed = book.seal(str(row["hash"]))
-        conn.execute(
-            sa.update(tables.head).where(tables.head.c.id == 1).values(entries=book.n, hash=sealed, **book.counters)
-        )
+
+
+@contextlib.contextmanager
+def entered(conn: sa.Connection, name: str, kind: str, *, by: str, at: int, now: int, site: str = "") -> Iterator[Book]:
+    """An entry in a transaction that writes, and that somebody else ends. Raises: DatabaseError."""
+    lock = sa.select(tables.head)
+    row = conn.execute(lock.with_for_update() if conn.dialect.name == "postgresql" else lock).mappings().first()
+    if row is None:
+        raise DatabaseError("damaged", f"{name} is damaged: its head is missing", "restore the last copy")
+    last = conn.scalar(sa.select(tables.entry.c.recorded_at).where(tables.entry.c.n == int(row["entries"])))
+    if last is not None and 0 < int(last) - now <= WAIT_SECONDS:
+        # Another hand was quicker while this one waited for the lock: what it recorded came before.
+        at, now = (int(last) if at == now else at), int(last)
+    counters = {k: int(row[k]) for k in ("bookings", "excursions", "orders", "pulls")}
+    book = Book(conn, int(row["entries"]) + 1, kind, at, now, by, site, counters=counters)
+    yield book
+    sealed = book.seal(str(row["hash"]))
+    conn.execute(
+        sa.update(tables.head).where(tables.head.c.id == 1).values(entries=book.n, hash=sealed, **book.counters)
+    )
 
 
 @cache

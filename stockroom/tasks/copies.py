@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stockroom.errors import DatabaseError, Refused
-from stockroom.store import backup, carry, migrate
+from stockroom.store import Link, backup, carry, migrate
 from stockroom.store.engine import Store, closed, is_server, opened
 from stockroom.store.entries import entry_count, first_hash
 from stockroom.store.verify import verified
-from stockroom.tasks.rebuild import faults, rebuilt
+from stockroom.tasks.rebuild import derived_anew, faults, rebuilt
 
 Advance = Callable[[str, int, int], None]
 
@@ -61,9 +61,13 @@ def _open(where: str) -> Iterator[Store]:
 
 def _carried(store: Store, where: str, advance: Advance) -> None:
     """Makes a new database at ``where`` with all records of ``store`` in it, whole or not at all."""
+
+    def fill(target: Link) -> None:
+        carry.carried(source, advance)(target)
+        derived_anew(target, advance)
+
     with store.reading() as source:
-        made = migrate.create(where, carry.carried(source, advance))
-    rebuilt(made, advance)
+        migrate.create(where, fill)
     closed(where)
 
 
@@ -133,15 +137,18 @@ def restored(where: str, file: str, stamp: str) -> str | None:
         if path.exists() and path.stat().st_size:
             kept = path.with_name(f"{path.stem}.before-restore-{stamp}{path.suffix}")
             if backup.damage(path):
+                # The copy is whole and beside it before anything is moved: a full disk looks like damage too.
+                whole = path.with_name(f"{path.name}.{stamp}.whole")
+                backup.copied(Path(file), whole, "WAL")
                 backup.set_aside(path, kept)
+                whole.rename(path)
             else:
                 backup.copied(path, kept)
-        if path.exists() and path.stat().st_size:
-            backup.overwritten(path, Path(file))
+                backup.overwritten(path, Path(file))
         else:
             path.unlink(missing_ok=True)
             path.parent.mkdir(parents=True, exist_ok=True)
-            backup.copied(Path(file), path)
+            backup.copied(Path(file), path, "WAL")
     except OSError as fault:
         raise DatabaseError(
             "cannot-write", f"{path}: {fault.strerror}", "make room or check the folder's rights"

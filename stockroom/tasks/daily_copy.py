@@ -4,8 +4,8 @@ from datetime import date
 from pathlib import Path
 
 from stockroom.errors import StockroomError
-from stockroom.store import backup, carry
-from stockroom.store.engine import is_server, opened
+from stockroom.store import backup
+from stockroom.store.engine import is_server
 
 KEPT = 14
 """So many daily copies are kept, the newest ones."""
@@ -26,12 +26,14 @@ def daily(where: str, today: date) -> str | None:
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
         backup.copied(path, target)
-        with opened(where).reading() as conn:
-            head = carry.head_of(conn)
+        entries, head = backup.head_in(target)
         with (folder / "heads.txt").open("a", encoding="utf-8", newline="\n") as heads:
-            heads.write(f"{today.isoformat()} R-{head['entries']} {head['hash']}\n")
+            heads.write(f"{today.isoformat()} R-{entries} {head}\n")
         for old in sorted(folder.glob("[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9].db"))[:-KEPT]:
-            old.unlink()
+            old.unlink(missing_ok=True)
+        for broken_off in folder.glob("*.part*"):
+            if not broken_off.name.startswith(today.isoformat()):
+                broken_off.unlink(missing_ok=True)
     except StockroomError as fault:
         return None if target.exists() else fault.what
     except OSError as fault:

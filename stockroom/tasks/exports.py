@@ -13,10 +13,10 @@ from stockroom.formats import record_csv
 from stockroom.store import Link, carry, migrate
 from stockroom.store import tables as t
 from stockroom.store.derived_tables import derived
-from stockroom.store.engine import Store, closed
-from stockroom.store.verify import verified
+from stockroom.store.engine import Store
+from stockroom.store.verify import proof
 from stockroom.tasks.copies import Advance, Copy
-from stockroom.tasks.rebuild import rebuilt
+from stockroom.tasks.rebuild import derived_anew
 
 MANIFEST = "manifest.json"
 FORMAT = 1
@@ -94,19 +94,19 @@ def imported(where: str, folder: str, advance: Advance) -> Copy:
             advance("importing", done, len(t.RECORDS))
             carry.filled(conn, table, _rows(whole[table.name], table), lambda n: None)
         carry.headed(conn, {k: manifest["head"][k] for k in HEAD})
+        found = proof(conn, advance)
+        if found.faults:
+            raise DatabaseError(
+                "import-altered",
+                f"{folder} does not prove itself: {found.faults[0]}",
+                "use another export; nothing was kept",
+            )
+        derived_anew(conn, advance)
 
     store = migrate.create(where, fill)
-    proof = verified(store, advance)
-    if proof.faults:
-        closed(where)
-        migrate.emptied(where)
-        raise DatabaseError(
-            "import-altered",
-            f"{folder} does not prove itself: {proof.faults[0]}",
-            "use another export; nothing was kept",
-        )
-    rebuilt(store, advance)
-    return Copy(store.name, proof.entries, proof.head)
+    with store.reading() as conn:
+        head = carry.head_of(conn)
+    return Copy(store.name, int(head["entries"]), str(head["hash"]))
 
 
 def _manifest(folder: Path) -> dict[str, Any]:

@@ -25,12 +25,17 @@ def _fridges(conn: Link) -> list[tuple[str, int]]:
 def rebuilt(store: Store, advance: Callable[[str, int, int], None]) -> int:
     """Makes everything that is derived from the readings anew; returns for how many fridges."""
     with store.deriving() as conn:
-        found = _fridges(conn)
-        derived.keep_spans_anew(conn)
-        for done, (name, key) in enumerate(found):
-            advance(f"reading {name}", done, len(found))
-            derived.forget(conn, key)
-            ensured(conn, key, name, spans(conn), stood(lots_now(conn).values(), name))
+        return derived_anew(conn, advance)
+
+
+def derived_anew(conn: Link, advance: Callable[[str, int, int], None]) -> int:
+    """The same in a transaction that writes, and that somebody else ends."""
+    found = _fridges(conn)
+    derived.keep_spans_anew(conn)
+    for done, (name, key) in enumerate(found):
+        advance(f"reading {name}", done, len(found))
+        derived.forget(conn, key)
+        ensured(conn, key, name, spans(conn), stood(lots_now(conn).values(), name))
     return len(found)
 
 

@@ -13,7 +13,7 @@ from stockroom.errors import Refused
 from stockroom.formats.practice_file import decode_practice, read_practice
 from stockroom.store import Link, ledger, practices
 from stockroom.store.engine import Store, opened
-from stockroom.store.writing import writing
+from stockroom.store.writing import entered
 from stockroom.tasks.act import Act, Recorded, Recording, every_fridge, recording
 from stockroom.tasks.diary import diary
 from stockroom.tasks.rules import rules, text_in_force
@@ -37,14 +37,14 @@ def init(where: str, act: Act, data: bytes, name: str) -> tuple[Store, Recorded]
 
     text, found, _ = checked_practice(data, name)
     practice = read_practice(text, name)
-    store = migrate.create(where)
-    try:
-        with writing(store, "init", by=act.by, at=act.at, now=act.now) as book:
+    what = f"began with {practice.name}"
+
+    def fill(conn: Link) -> None:
+        with entered(conn, where, "init", by=act.by, at=act.at, now=act.now) as book:
             practices.loaded(book, text, None)
-            book.what = f"began with {practice.name}"
-    except BaseException:
-        migrate.discarded(where)
-        raise
+            book.what = what
+
+    store = migrate.create(where, fill)
     findings = tuple(Finding("practice-file", f, urgent=False) for f in found)
     fields = {
         "database": store.name,
@@ -54,7 +54,7 @@ def init(where: str, act: Act, data: bytes, name: str) -> tuple[Store, Recorded]
         "products": [p.code for p in practice.products],
         "procedures": [p.code for p in practice.procedures],
     }
-    return store, Recorded(book.label, book.what, findings, fields)
+    return store, Recorded("R-1", what, findings, fields)
 
 
 @dataclass(frozen=True, slots=True)
