@@ -46,7 +46,7 @@ def run() -> None:
 def collect_seldom() -> None:
     """Lets the garbage collector look less often: a process is one command, whose many small values live to its end.
 
-    With ten thousand bookings a third of the time of a plan went into looking at them again and again.
+    With ten thousand bookings a quarter of the time of a plan (0.241 s, 0.181 s without) went into looking at them again and again.
     """
     gc.set_threshold(50_000, 20, 50)
 
