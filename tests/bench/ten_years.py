@@ -1,4 +1,4 @@
-"""Ten years of a group of 40 sites: python tests/bench/ten_years.py [--small] [--keep FOLDER] [--profile]
+"""Ten years of a group of 40 sites: python tests/bench/ten_years.py [--small] [--keep FOLDER] [--runs N]
 
 ``today`` and ``today --site`` against the same on a database of the same practice without any record (at most 1.5), and
 on one with the last weeks only, which has as much open. Whole processes in turn, medians.
