@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from stockroom.core.orders import OrderInput, expected_rates, order_line
+from stockroom.core.orders import OrderInput, expected_rates, position
 from stockroom.core.projection import Stock, left_at_expiry
 from stockroom.core.stock_path import bad_case
 
@@ -50,7 +50,7 @@ def transfers(inputs: Mapping[str, OrderInput], movable: Iterable[Movable]) -> l
     whatever an earlier one can (nested sets, so the greedy choice is a maximum one; Glover 1967), where the givers'
     reserves do not bind.
 
-    Raises: as ``order_line``.
+    Raises: as ``order_line`` of core/orders.py.
     """
     group = _Group(dict(inputs), [(m, m.pieces) for m in sorted(movable, key=_turn)])
     for expiring in (True, False):
@@ -71,25 +71,37 @@ class _Group:
     movable: list[tuple[Movable, int]]
     made: list[Transfer] = field(default_factory=list)
     got: dict[str, int] = field(default_factory=dict)
+    _wants: dict[str, int] = field(default_factory=dict)
+    """What each site wants as things stand: a transfer changes only the two that it is between."""
 
     def offer(self, index: int, *, expiring: bool) -> None:
         """Gives what can be given of one lot to those who need it, the most urgent first."""
         m, left = self.movable[index]
-        for target in self._wanting(m.site):
+        most = min(left, spare(self.inputs[m.site], m.end, expiring=expiring)) if left else 0
+        for target in self._wanting(m.site) if most else ():
             giver, receiver = self.inputs[m.site], self.inputs[target]
             got = self.got.get(target, 0)
-            most = min(left, spare(giver, m.end, expiring=expiring), wanted(receiver, got))
-            pieces = _most(most, giver, receiver, m.end, got)
+            pieces = _most(min(most, self._wanted(target)), giver, receiver, m.end, got)
             if pieces:
                 left -= pieces
                 self.got[target] = got + pieces
                 self.inputs[m.site] = without(giver, m.end, pieces)
                 self.inputs[target] = with_more(receiver, m.end, pieces)
                 self.made.append(Transfer(m.site, m.lot, m.place, m.end, target, pieces, expiring))
+                self._wants.pop(m.site, None)
+                self._wants.pop(target, None)
+                most = min(left, spare(self.inputs[m.site], m.end, expiring=expiring))
+            if not most:
+                break
         self.movable[index] = (m, left)
 
+    def _wanted(self, site: str) -> int:
+        if site not in self._wants:
+            self._wants[site] = wanted(self.inputs[site], self.got.get(site, 0))
+        return self._wants[site]
+
     def _wanting(self, giver: str) -> list[str]:
-        need = {site: wanted(x, self.got.get(site, 0)) for site, x in self.inputs.items() if site != giver}
+        need = {site: self._wanted(site) for site in self.inputs if site != giver}
         return sorted((s for s, n in need.items() if n > 0), key=lambda s: (-_urgent(self.inputs[s]), -need[s]))
 
 
@@ -99,7 +111,7 @@ def wanted(given: OrderInput, got: int = 0) -> int:
     ``got``: pieces of its lots that are transferred as well.
     """
     too_soon = sum(n for _, n in given.known) - sum(n for _, n in _served(given, got).known)
-    need = order_line(given).need - too_soon
+    need = position(given).need - too_soon
     room = need if given.free_space is None else max(0, given.free_space) // given.product.space
     return max(0, min(need, room))
 
@@ -113,7 +125,7 @@ def spare(given: OrderInput, end: int | None, *, expiring: bool) -> int:
     until = ready if end is None else min(end, ready)
     free = sum(n for _, n in given.lots) - bad_case(given, until)
     if not expiring:
-        return max(0, min(free, -order_line(given).need))
+        return max(0, min(free, -position(given).need))
     if end is None:
         return 0
     unused = sum(left for (e, _), left in zip(given.lots, _left(given), strict=False) if e == end)
@@ -166,7 +178,7 @@ def with_more(given: OrderInput, end: int | None, pieces: int) -> OrderInput:
 
 def _keeps(given: OrderInput, end: int | None, pieces: int) -> bool:
     """True where a giver need not order more for it."""
-    return order_line(without(given, end, pieces)).need <= max(0, order_line(given).need)
+    return position(without(given, end, pieces)).need <= max(0, position(given).need)
 
 
 def _urgent(given: OrderInput) -> int:

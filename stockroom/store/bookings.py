@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.once import once
 from stockroom.store.writing import Book, live
 
 
@@ -29,8 +30,29 @@ class BookingRow:
     entry: int
 
 
-def bookings(conn: sa.Connection, until: int = FOREVER, only: int | None = None) -> dict[int, BookingRow]:
-    """B-number -> booking as it stood at ``until``, by number."""
+def bookings(
+    conn: sa.Connection, until: int = FOREVER, only: int | None = None, *, standing: bool = False
+) -> dict[int, BookingRow]:
+    """B-number -> booking as it stood at ``until``, by number; of all, of ``only`` one, or of those still to take place."""
+    if standing:
+        return once(conn, ("standing", until), lambda: _bookings(conn, until, t.booking.c.n.in_(_standing(until))))
+    return _bookings(conn, until, None if only is None else t.booking.c.n == only)
+
+
+def _standing(until: int) -> Any:
+    """The numbers of those whose latest standing change by ``until`` leaves them booked: the database looks through the
+    others, so that nothing is built from bookings that were done years ago.
+    """
+    here, later = t.booking_change, t.booking_change.alias("later")
+    after = sa.or_(later.c.at > here.c.at, sa.and_(later.c.at == here.c.at, later.c.id > here.c.id))
+    gone = sa.select(later.c.id).where(later.c.booking == here.c.booking, later.c.at <= until, after)
+    gone = gone.where(later.c.entry.not_in(sa.select(t.reversal.c.reverses)))
+    return sa.select(here.c.booking).where(
+        here.c.state == "booked", here.c.at <= until, live(here), ~gone.correlate(here).exists()
+    )
+
+
+def _bookings(conn: sa.Connection, until: int, which: Any) -> dict[int, BookingRow]:
     links = {number: external for external, number in numbers_by_external(conn).items()}
     change = t.booking_change.c
     query = (
@@ -42,8 +64,8 @@ def bookings(conn: sa.Connection, until: int = FOREVER, only: int | None = None)
         .where(live(t.booking_change), live(t.booking), change.at <= until)
         .order_by(change.booking, change.at, change.id)
     )  # fmt: skip
-    if only is not None:
-        query = query.where(change.booking == only)
+    if which is not None:
+        query = query.where(which)
     made: dict[int, int] = {}
     found: dict[int, BookingRow] = {}
     rows = conn.execute(query).fetchall()

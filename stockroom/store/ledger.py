@@ -194,17 +194,29 @@ MOST_KEPT = 4
 """Instants of which what was read is kept: a search through many must not hold them all."""
 
 
-def _pulls(conn: sa.Connection, until: int) -> dict[int, Pull]:
+def pulls_of(conn: sa.Connection, only: Collection[int], until: int = FOREVER) -> dict[int, Pull]:
+    """The same of some lots. A kit that is taken out again is of the lot that it always was."""
+    return _pulls(conn, until, only) if len(only) <= MOST_NAMED else pulls(conn, until)
+
+
+MOST_NAMED = 5000
+"""Keys that one statement names: a driver takes no more than some ten thousand."""
+
+
+def _pulls(conn: sa.Connection, until: int, only: Collection[int] | None = None) -> dict[int, Pull]:
     query = sa.select(t.promise.c.pull, t.promise.c.booking).where(live(t.promise), t.promise.c.at <= until)
+    these = sa.true() if only is None else t.pull.c.lot.in_(list(only))
+    if only is not None:
+        query = query.where(t.promise.c.pull.in_(sa.select(t.pull.c.n).where(these)))
     latest = {int(r[0]): r[1] for r in conn.execute(query.order_by(t.promise.c.at, t.promise.c.id))}
-    returned = backs(conn)
+    returned = backs(conn, only)
     rows = conn.execute(
         sa.select(t.pull.c.n, t.pull.c.entry, t.pull.c.at, t.pull.c.lot, t.pull.c.prior)
         .add_columns(t.lot.c.product, t.place.c.name, t.entry.c.site)
         .join(t.lot, t.lot.c.id == t.pull.c.lot)
         .join(t.place, t.place.c.id == t.pull.c.source)
         .outerjoin(t.entry, t.entry.c.n == t.pull.c.entry)
-        .where(live(t.pull), t.pull.c.at <= until)
+        .where(live(t.pull), t.pull.c.at <= until, these)
         .order_by(t.pull.c.n)
     )
     found: dict[int, Pull] = {}
@@ -215,13 +227,15 @@ def _pulls(conn: sa.Connection, until: int) -> dict[int, Pull]:
     return found
 
 
-def backs(conn: sa.Connection) -> dict[str, int]:
-    """P-number as a place (P-5) -> when that kit went back into a fridge."""
+def backs(conn: sa.Connection, only: Collection[int] | None = None) -> dict[str, int]:
+    """P-number as a place (P-5) -> when that kit went back into a fridge; of all lots or some."""
     query = (
         sa.select(t.place.c.name, t.movement.c.at)
         .join(t.place, t.place.c.id == t.movement.c.source)
         .where(t.movement.c.kind == "back", live(t.movement))
     )
+    if only is not None and len(only) <= MOST_NAMED:
+        query = query.where(t.movement.c.lot.in_(list(only)))
     return {str(name): int(at) for name, at in conn.execute(query)}
 
 

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.once import once
 from stockroom.store.writing import Book, live
 
 
@@ -67,7 +68,11 @@ class OrderRow:
 
 
 def orders(conn: sa.Connection, until: int = FOREVER) -> dict[int, OrderRow]:
-    """O-number -> order as it stood at ``until``."""
+    """O-number -> order as it stood at ``until``; not to be changed by who reads it."""
+    return once(conn, ("orders", until), lambda: _orders(conn, until))
+
+
+def _orders(conn: sa.Connection, until: int) -> dict[int, OrderRow]:
     found: dict[int, OrderRow] = {}
     query = sa.select(t.supply_order).where(live(t.supply_order), t.supply_order.c.at <= until)
     for r in conn.execute(query.order_by(t.supply_order.c.n)):

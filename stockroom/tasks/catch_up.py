@@ -42,8 +42,8 @@ class Proposal:
 
 def unrecorded(conn: Link, rule: Rules, at: int, site: str | None) -> list[Booking]:
     """Bookings that should be over and of which nobody has said what became of them, by start."""
-    found = diary(conn, rule, at, rule.sites(site)).values()
-    return sorted((b for b in found if b.state == "booked" and b.end <= at), key=lambda b: (b.start, b.number))
+    found = diary(conn, rule, at, rule.sites(site), standing=True).values()
+    return sorted((b for b in found if b.end <= at), key=lambda b: (b.start, b.number))
 
 
 def catch_up(conn: Link, rule: Rules, at: int, site: str | None) -> tuple[Proposal, ...]:

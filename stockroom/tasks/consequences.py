@@ -58,7 +58,7 @@ def lasting(rec: Recording) -> None:
 
 def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> tuple[set[str], int]:
     """Settles one fridge; returns the others in which lots with an allowance stood that it touched, and since when."""
-    lots = stood(lots_now(rec.conn).values(), name)
+    lots = stood(rec.conn, name)
     ensured(rec.conn, key, name, spans(rec.conn), lots)
     past = history(rec.conn, name, key, lots, since=since)
     seen = events(past, lots)

@@ -38,15 +38,17 @@ def bookings_of(rows: Iterable[BookingRow], practice: Practice) -> Iterator[Book
         )  # fmt: skip
 
 
-def diary(conn: Link, rule: Rules, until: int = FOREVER, sites: Sequence[str] | None = None) -> dict[int, Booking]:
-    """B-number -> booking as it stood at ``until``."""
-    found = bookings_of(bookings.bookings(conn, until).values(), rule.practice)
+def diary(
+    conn: Link, rule: Rules, until: int = FOREVER, sites: Sequence[str] | None = None, *, standing: bool = False
+) -> dict[int, Booking]:
+    """B-number -> booking as it stood at ``until``: all, or those that are still to take place."""
+    found = bookings_of(bookings.bookings(conn, until, standing=standing).values(), rule.practice)
     return {b.number: b for b in found if sites is None or b.site in sites}
 
 
 def coming(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> dict[int, Booking]:
     """Those of the diary that stand and begin after ``at``; the past is not even looked at."""
-    rows = (row for row in bookings.bookings(conn, at).values() if row.state == "booked" and row.start > at)
+    rows = (row for row in bookings.bookings(conn, at, standing=True).values() if row.start > at)
     return {b.number: b for b in bookings_of(rows, rule.practice) if b.site in sites}
 
 

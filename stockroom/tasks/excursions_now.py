@@ -23,7 +23,7 @@ from stockroom.tasks.coldchain import (
     within_allowance,
 )
 from stockroom.tasks.rules import practice_at
-from stockroom.tasks.shelves import LotNow, lots_now, stood
+from stockroom.tasks.shelves import LotNow, stood
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class ExcursionNow:
 
 def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int | None = None) -> list[ExcursionNow]:
     """Every excursion of a fridge as it stood at ``until``, in order of time."""
-    lots = stood(lots_now(conn, until).values(), name)
+    lots = stood(conn, name, until)
     return excursions_of(conn, history(conn, name, key, lots, until=until), lots, until if now is None else now)
 
 
@@ -77,7 +77,7 @@ def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -
     found = numbers(conn, past, seen)
     whole = found
     if fridges.anything_after(conn, past.key, past.until):
-        everything = stood(lots_now(conn).values(), past.name)
+        everything = stood(conn, past.name)
         full = history(conn, past.name, past.key, everything)
         whole = numbers(conn, full, events(full, everything))
         # The reading that gave an excursion its number may lie after ``until``: the number holds all the same.

@@ -14,6 +14,7 @@ from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
 from stockroom.store import Link, fridge_notes, fridges, ledger, practices
 from stockroom.store.fridge_notes import Switch, on_at
+from stockroom.store.once import once
 from stockroom.tasks.coldchain import history, strictest
 from stockroom.tasks.excursions_now import ExcursionNow, excursions_of
 from stockroom.tasks.rules import Rules, opening_of, rules, spans
@@ -63,8 +64,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     _, overdue = calibration(fridge.calibration_due, today)
     if key is None:
         return FridgeNow(fridge, None, (), (), (), None, overdue, None, 0, False)
-    lots = list(lots_now(conn, until).values())
-    here = stood(lots, name)
+    here = stood(conn, name, until)
     known = history(conn, name, key, here, until=until)
     checks = known.checks
     off = known.off_at(until)
@@ -72,7 +72,7 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     past = _past(conn, name, key, until)
     made = [c.at for c in checks]
     newest = fridges.last_reading(conn, key, until)
-    pieces = sum(x.state.quantity(name) for x in lots)
+    pieces = sum(x.state.quantity(name) for x in here)
     # Switched off excuses an empty fridge only: stock that was put in all the same has to be looked after.
     holes, silent = _silences(past, known.silences, newest, made, until, off and not pieces)
     missed = _missed(past, known.switches, made, until, _first_use(here, checks, name))
@@ -93,6 +93,11 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
         tuple(at for at in made if opening.day(at) == today),
         drifting is not None and any(d >= drifting.since for d in past.explained),
     )
+
+
+def fridge_seen(conn: Link, rule: Rules, name: str, at: int) -> FridgeNow:
+    """One fridge at ``at`` by the rules of then, all that was ever known of it; read once in a look."""
+    return once(conn, ("fridge", name, at), lambda: fridge_now(conn, rule, name, at, None))
 
 
 def in_use(conn: Link, name: str, at: int) -> bool:
@@ -200,6 +205,8 @@ def check(
     rule = rules(conn, as_of)
     sites = rule.sites(site)
     names = [f.name for f in rule.practice.fridges if f.site in sites and fridge in (None, f.name)]
+    if since is None:
+        return FridgeReport(as_of, tuple(fridge_seen(conn, rule, n, as_of) for n in names))
     return FridgeReport(as_of, tuple(fridge_now(conn, rule, n, as_of, since) for n in names))
 
 

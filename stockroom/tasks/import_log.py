@@ -19,7 +19,7 @@ from stockroom.tasks.derive import ensured, mended, silences
 from stockroom.tasks.places import fridge_named, key_of
 from stockroom.tasks.read_logs import Reading, read_logs
 from stockroom.tasks.rules import rules, spans
-from stockroom.tasks.shelves import lots_now, stood
+from stockroom.tasks.shelves import stood
 
 
 def import_log(
@@ -173,7 +173,7 @@ def _conflicts(rec: Recording, key: int, rows: _Rows, order: Ints, found: Ints, 
 def _take_in(rec: Recording, name: str, key: int, new: _New) -> None:
     """Adds the new readings, mends what is derived from them, and draws the consequences."""
     rule_spans = spans(rec.conn)
-    ensured(rec.conn, key, name, rule_spans, stood(lots_now(rec.conn).values(), name))
+    ensured(rec.conn, key, name, rule_spans, stood(rec.conn, name))
     rec.book.add_readings(key, new.at, new.milli, rec.act.advance)
     # A new reading changes excursions that were over before it as well: it may part what was one, or end it later.
     rec.touches(name, mended(rec.conn, key, name, rule_spans, new.all_at, new.all_milli))

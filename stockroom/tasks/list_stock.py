@@ -6,11 +6,11 @@ from datetime import date
 from stockroom.core.records import Pull
 from stockroom.core.stock import Standing, standing
 from stockroom.core.warmup import Kit, ready_at, use_by
-from stockroom.store import Link, ledger
+from stockroom.store import Link
 from stockroom.store.engine import Store
 from stockroom.tasks.places import product_named
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_there, pulls_there
 from stockroom.tasks.warm_plan import expiry_end
 
 
@@ -59,10 +59,10 @@ def stock_report(
 ) -> StockReport:
     """Everything on hand at an instant, of one product or all."""
     sites = rule.sites(site)
-    pulls = {p.place: p for p in ledger.pulls(conn, as_of).values()}
+    pulls = {p.place: p for p in pulls_there(conn, as_of).values()}
     rows: list[StockRow] = []
     owed: list[tuple[str, str, str, int]] = []
-    for now in lots_now(conn, as_of).values():
+    for now in lots_there(conn, as_of).values():
         if product is not None and now.lot.product != product:
             continue
         for place, n in now.state.short.items():

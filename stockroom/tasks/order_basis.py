@@ -16,6 +16,7 @@ from stockroom.tasks.diary import diary
 from stockroom.tasks.lead_record import lead_records
 from stockroom.tasks.list_stock import StockReport, StockRow, stock_report
 from stockroom.tasks.rules import Rules
+from stockroom.tasks.shelves import pulls_there
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,10 +92,10 @@ def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Si
     homes = _homes(conn, practice, at, stock)
     known = {p.code for p in practice.procedures}
     off, leads = _switched_off(conn, practice, at), lead_records(conn, rule, at)
+    coming, standing = open_orders(conn, rule, at, sites), diary(conn, rule, at, sites, standing=True)
     found = []
     for name in sites:
-        booked = [b for b in diary(conn, rule, at, [name]).values() if b.state == "booked"]
-        booked.sort(key=lambda b: (b.start, b.number))
+        booked = sorted((b for b in standing.values() if b.site == name), key=lambda b: (b.start, b.number))
         found.append(
             SiteNow(
                 name, at, practice, rule.opening(name),
@@ -102,7 +103,7 @@ def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Si
                 owed=tuple(o for o in stock.owed if _site(practice, practice.site_of(o[2])) == name),
                 bookings=tuple(b for b in booked if b.procedure in known),
                 strangers=tuple(b for b in booked if b.procedure not in known),
-                orders=tuple(open_orders(conn, rule, at, [name])),
+                orders=tuple(o for o in coming if o.site == name),
                 off=off, leads=leads,
             )
         )  # fmt: skip
@@ -137,7 +138,7 @@ def _switched_off(conn: Link, practice: Practice, at: int) -> frozenset[str]:
 
 def _homes(conn: Link, practice: Practice, at: int, stock: StockReport) -> list[str]:
     """The site of each row: that of its place, of a kit that is out that of the fridge which it came from."""
-    pulls = ledger.pulls(conn, at)
+    pulls = pulls_there(conn, at)
     found = []
     for row in stock.rows:
         pull = None if row.pull is None else pulls[row.pull]

@@ -43,7 +43,8 @@ def outside_use(
     That is every use that names no booking, and of those that do what goes beyond the rule of the time for the cycles
     that were done: extra pieces, kits opened and wasted. What a missed booking used up is that booking's.
     """
-    sites = [s.name for s in practice.sites]
+    sites, home = {s.name for s in practice.sites}, practice.places
+    first = practice.sites[0].name
     since: dict[tuple[str, str], int] = {}
     used: dict[tuple[str, str], list[tuple[int, int]]] = {}
     taken: dict[tuple[int, str], int] = {}
@@ -52,8 +53,8 @@ def outside_use(
         for m in now.records.movements:
             if m.at > until:
                 continue
-            place = practice.site_of(m.source if practice.site_of(m.target) is None else m.target)
-            key = (place if place in sites else sites[0], code)
+            place = home.get(m.target if m.target in home else m.source)
+            key = (place if place in sites else first, code)
             since[key] = min(since.get(key, m.at), m.at)
             if m.target != "used":
                 continue

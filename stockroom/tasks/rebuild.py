@@ -10,7 +10,7 @@ from stockroom.store.derived import Scan
 from stockroom.store.engine import Store
 from stockroom.tasks.derive import ALWAYS, computed, ensured
 from stockroom.tasks.rules import spans
-from stockroom.tasks.shelves import lots_now, stood
+from stockroom.tasks.shelves import stood
 from stockroom.tasks.stretch import Stretch
 from stockroom.tasks.sum_days import summed
 from stockroom.tasks.watch import GAP, Span
@@ -35,7 +35,7 @@ def derived_anew(conn: Link, advance: Callable[[str, int, int], None]) -> int:
     for done, (name, key) in enumerate(found):
         advance(f"reading {name}", done, len(found))
         derived.forget(conn, key)
-        ensured(conn, key, name, spans(conn), stood(lots_now(conn).values(), name))
+        ensured(conn, key, name, spans(conn), stood(conn, name))
     return len(found)
 
 

@@ -1,16 +1,16 @@
 """Where the stock of a failed fridge can go: another fridge that is fit to take all of it, or a box."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from stockroom.core.practice import Fridge, Practice, Product
 from stockroom.core.units import count, degrees, quoted
 from stockroom.errors import nearest
 from stockroom.store import Link
-from stockroom.tasks.fridge_now import FridgeNow, fridge_now
+from stockroom.tasks.fridge_now import FridgeNow, fridge_seen
 from stockroom.tasks.places import SLIP_OF_A_NAME
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_there
 
 BOXES = ("cool box", "carrying chest", "insulated bag")
 """Names for a box, of which the first that no place of the practice file resembles is proposed."""
@@ -50,12 +50,11 @@ def move_all_command(source: str, target: str) -> str:
 
 def refuge_for(conn: Link, rule: Rules, place: str, site: str, as_of: int) -> Refuge:
     """Where all that stands in a place can go: another fridge of the site that is on, in order and has the space."""
-    lots = list(lots_now(conn, as_of).values())
-    inside = [x for x in lots if x.state.quantity(place)]
+    inside = [x for x in lots_there(conn, as_of).values() if x.state.quantity(place)]
     need = _spaces(rule.practice, inside, place)
     low, high = _kept(rule.practice, inside)
     fit, refused = _fit_fridges(conn, rule, [g for g in rule.practice.fridges if g.site == site and g.name != place],
-        lots, (low, high), need, as_of,
+        (low, high), need, as_of,
     )  # fmt: skip
     if fit:
         return fit[0]
@@ -68,19 +67,19 @@ def fit_fridges(conn: Link, rule: Rules, site: str, product: Product, as_of: int
     """The fridges of a site that one piece of a product could go into now, the best first."""
     here = [g for g in rule.practice.fridges if g.site == site]
     keep = (None, None) if product.keep is None else (product.keep.low, product.keep.high)
-    return _fit_fridges(conn, rule, here, list(lots_now(conn, as_of).values()), keep, product.space, as_of)[0]
+    return _fit_fridges(conn, rule, here, keep, product.space, as_of)[0]
 
 
 def _fit_fridges(
-    conn: Link, rule: Rules, fridges: Sequence[Fridge], lots: Sequence[LotNow], keep: tuple[int | None, int | None],
+    conn: Link, rule: Rules, fridges: Sequence[Fridge], keep: tuple[int | None, int | None],
     need: int, as_of: int,
 ) -> tuple[list[Refuge], list[str]]:  # fmt: skip
     """Those of some fridges that can take ``need`` spaces, the best first, and why each of the others cannot."""
     able: list[tuple[bool, bool, int, Refuge]] = []
     refused = []
     for i, g in enumerate(fridges):
-        seen = fridge_now(conn, rule, g.name, as_of, None)
-        taken = _spaces(rule.practice, lots, g.name) + need
+        seen = fridge_seen(conn, rule, g.name, as_of)
+        taken = _spaces(rule.practice, lots_there(conn, as_of).values(), g.name) + need
         why = _cannot(seen, *keep, taken, need)
         if why:
             refused.append(f"{g.name} {why}")
@@ -110,7 +109,7 @@ def _cannot(g: FridgeNow, low: int | None, high: int | None, taken: int, need: i
     return ""
 
 
-def _spaces(practice: Practice, lots: Sequence[LotNow], place: str) -> int:
+def _spaces(practice: Practice, lots: Iterable[LotNow], place: str) -> int:
     total = 0
     for x in lots:
         product = practice.product(x.lot.product)

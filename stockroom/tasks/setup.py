@@ -124,7 +124,7 @@ def _stranded(rec: Recording) -> None:
             "stranded", f"{count(n, 'piece')} on hand: the file has no {what} any more",
             "move or discard them, or name it in the file again", urgent=True,
         )  # fmt: skip
-    coming = [b for b in diary(rec.conn, rec.rules).values() if b.state == "booked"]
+    coming = diary(rec.conn, rec.rules, standing=True).values()
     gone = [b for b in coming if practice.procedure(b.procedure) is None]
     if gone:
         listed = few([f"B-{b.number} ({b.procedure})" for b in gone])

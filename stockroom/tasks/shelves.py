@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
-from stockroom.core.records import Lot
+from stockroom.core.records import Lot, Pull
 from stockroom.core.stock import FOREVER, LotState, replay
 from stockroom.errors import Refused, nearest
 from stockroom.store import Link, ledger
@@ -54,15 +54,45 @@ class _Kept:
     records: dict[int, LotRecords]
     latest: int
     done: dict[int, dict[int, LotNow]] = field(default_factory=dict)
+    stood: dict[int, dict[str, list[LotNow]]] = field(default_factory=dict)
+    """By instant and place, the lots of which any piece ever stood there."""
+    there: dict[int, dict[int, LotNow]] = field(default_factory=dict)
+    pulls: dict[int, dict[int, Pull]] = field(default_factory=dict)
 
 
 def _latest(found: Iterable[LotRecords]) -> int:
     return max((row.at for r in found for rows in (r.movements, r.holds, r.releases) for row in rows), default=0)
 
 
-def stood(lots: Iterable[LotNow], place: str) -> list[LotNow]:
-    """The lots of which any piece ever stood in a place."""
-    return [x for x in lots if any(p.stood_in(place) for p in x.state.parcels)]
+def lots_there(conn: Link, until: int = FOREVER) -> dict[int, LotNow]:
+    """Those of ``lots_now`` of which anything is in the practice or owed: few, however many there ever were."""
+    lots = lots_now(conn, until)
+    kept: _Kept = conn.info["lots"]
+    if until not in kept.there:
+        kept.there[until] = {k: x for k, x in lots.items() if x.state.inside() or any(x.state.short.values())}
+    return kept.there[until]
+
+
+def pulls_there(conn: Link, until: int = FOREVER) -> dict[int, Pull]:
+    """P-number -> every kit taken out by ``until`` of a lot of which anything is there: all that can be out still."""
+    lots = lots_there(conn, until)
+    kept: _Kept = conn.info["lots"]
+    if until not in kept.pulls:
+        kept.pulls[until] = ledger.pulls_of(conn, lots.keys(), until)
+    return kept.pulls[until]
+
+
+def stood(conn: Link, place: str, until: int = FOREVER) -> list[LotNow]:
+    """The lots of which any piece ever stood in a place by ``until``; every lot is looked at once for all places."""
+    lots = lots_now(conn, until)
+    kept: _Kept = conn.info["lots"]
+    moment = min(until, kept.latest)
+    if moment not in kept.stood:
+        found = kept.stood[moment] = {}
+        for x in lots.values():
+            for name in {s.place for p in x.state.parcels for s in p.path()}:
+                found.setdefault(name, []).append(x)
+    return kept.stood[moment].get(place, [])
 
 
 def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:

@@ -16,7 +16,7 @@ from stockroom.tasks.in_vain import in_vain
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.refuge import refuge_for
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_there
 from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
 
 Plans = Mapping[str, Sequence[Finding]]
@@ -78,7 +78,8 @@ def _assistant(
         found.append(
             Finding("held-out", f"P-{kit.number} ({kit.product}) is out and {why}: do not use it", urgent=True)
         )
-    over = [b for b in diary(conn, rule, as_of, rule.sites(site)).values() if b.state == "booked" and b.end <= as_of]
+    standing = diary(conn, rule, as_of, rule.sites(site), standing=True)
+    over = [b for b in standing.values() if b.end <= as_of]
     if over:
         listed = ", ".join(f"B-{b.number}" for b in sorted(over, key=lambda b: b.start)[:8])
         found.append(
@@ -101,7 +102,7 @@ def _warm_places(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[
     """What is kept cold and stands in no fridge, kits that are out to warm aside: nobody measures it."""
     practice = rule.practice
     standing: dict[str, list[tuple[int, int, bool]]] = {}
-    for x in lots_now(conn, as_of).values():
+    for x in lots_there(conn, as_of).values():
         product = practice.product(x.lot.product)
         for p in x.state.inside():
             if practice.fridge(p.place) is None and not p.place.startswith("P-"):
@@ -154,11 +155,8 @@ def _scheduler(conn: Link, rule: Rules, plan: WarmPlan, as_of: int, site: str | 
         found.append(Finding(state, what, f"stockroom {same[0].todo}", urgent=True))
     opening = rule.opening(rule.sites(site)[0])
     today = opening.day(as_of)
-    coming = [
-        b
-        for b in diary(conn, rule, as_of, rule.sites(site)).values()
-        if b.state == "booked" and opening.day(b.start) == today
-    ]
+    standing = diary(conn, rule, as_of, rule.sites(site), standing=True)
+    coming = [b for b in standing.values() if opening.day(b.start) == today]
     if coming:
         first = min(coming, key=lambda b: b.start)
         what = f"{count(len(coming), 'booking')} today, the first at {local_text(first.start, rule.zone, as_of)}"

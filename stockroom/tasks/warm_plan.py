@@ -11,7 +11,7 @@ from stockroom.core.warmup import ATTENTION, FridgeStock, Kit, Need, Row, Unused
 from stockroom.store import Link, ledger
 from stockroom.tasks.diary import coming, under_way
 from stockroom.tasks.rules import Rules, rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_there, pulls_there
 
 HELP = ("late", "blocked", "short")
 """The states in which a booking cannot be served as things stand."""
@@ -30,10 +30,10 @@ class Kits:
 def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
     """Every usable warm-up kit of some sites at an instant; held, expired and undated ones are left out."""
     warm = {p.code for p in rule.practice.products if p.warms}
-    lots = {key: now for key, now in lots_now(conn, at).items() if now.lot.product in warm}
+    lots = {key: now for key, now in lots_there(conn, at).items() if now.lot.product in warm}
     today = {site: rule.opening(site).day(at) for site in sites}
     places = rule.practice.places
-    pulls = ledger.pulls(conn, at)
+    pulls = pulls_there(conn, at)
     out: list[Kit] = []
     unusable: list[tuple[Pull, str]] = []
     for pull in pulls.values():
@@ -46,7 +46,9 @@ def kits_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> Kits:
         else:
             out.append(kit_out(rule, pull, now, site))
     spent = {
-        place: out_for(pulls[n], back) for place, back in ledger.backs(conn).items() if (n := int(place[2:])) in pulls
+        place: out_for(pulls[n], back)
+        for place, back in ledger.backs(conn, lots.keys()).items()
+        if (n := int(place[2:])) in pulls
     }
     fridges = [(f.name, f.site) for f in rule.practice.fridges if f.site in today]
     stock: list[FridgeStock] = []
@@ -151,7 +153,7 @@ def warm_plan(
     sites = rule.sites(site)
     bookings = coming(conn, rule, at, sites)
     promised: dict[int, list[int]] = {}
-    for pull in ledger.pulls(conn, at).values():
+    for pull in pulls_there(conn, at).values():
         if pull.booking is not None:
             promised.setdefault(pull.booking, []).append(pull.number)
     kits = _not_begun(conn, kits_now(conn, rule, at, sites), rule, bookings, at)
