@@ -6,8 +6,9 @@ from datetime import timedelta
 
 import numpy as np
 
-from stockroom.core.counts import Pmf, compound, convolution, poisson
+from stockroom.core.counts import compound, convolution, poisson
 from stockroom.core.demand import known_pieces, unbooked_mean_procedures
+from stockroom.core.kept_levels import Unbooked
 from stockroom.core.past_use import Ahead, PastUse, demand_of, drawn_weeks, expected_use, known_of
 from stockroom.core.practice import Product
 from stockroom.core.rehearsal import Counts, Rates
@@ -40,9 +41,11 @@ class FromPast:
         """(days,): demand as expected."""
         return expected_use(self.past, self.days)
 
-    def unbooked(self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None) -> Pmf:
+    def unbooked(
+        self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None
+    ) -> Unbooked:
         """What is not booked yet when an order is decided, until a (day, instant); as a part of the time until ``whole``."""
-        return self.still.pmf(turn.at, until[1], target, None if whole is None else whole[1])
+        return self.still.unbooked(turn.at, until[1], target, None if whole is None else whole[1])
 
     def drawn(self, chance: np.random.Generator, periods: int, runs: int) -> Future:
         """One draw of so many runs."""
@@ -72,14 +75,12 @@ class FromFile:
         drawn = sum((pieces * means for pieces, means in self.procedures), start=np.zeros(len(self.days.staffed)))
         return drawn + self.days.booked
 
-    def unbooked(self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None) -> Pmf:
+    def unbooked(
+        self, turn: Turn, until: tuple[int, int], target: float, whole: tuple[int, int] | None = None
+    ) -> Unbooked:
         """What is not booked today for the days from the decision of an order until a (day, instant)."""
-        return convolution(
-            [
-                compound(poisson(float(means[turn.decided : until[0]].sum())), pieces)
-                for pieces, means in self.procedures
-            ]
-        )
+        numbers = [(poisson(float(means[turn.decided : until[0]].sum())), pieces) for pieces, means in self.procedures]
+        return Unbooked((convolution([compound(pmf, pieces) for pmf, pieces in numbers]),))
 
     def drawn(self, chance: np.random.Generator, periods: int, runs: int) -> Future:
         """One draw of so many runs."""

@@ -5,9 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stockroom.core.counts import certain
-from stockroom.core.kept_levels import Kept, kept
-from stockroom.core.protection import Way
+from stockroom.core.kept_levels import Booked, Kept, Span, Unbooked, kept
 from stockroom.core.rehearsal import Counts, Drawn, Rates
 from stockroom.core.turns import Turn
 from stockroom.tasks.future_use import Future, Source
@@ -19,8 +17,7 @@ Rows = tuple[tuple[int, int], ...]
 @dataclass(frozen=True, slots=True, eq=False)
 class Orders:
     """The orders of a rehearsal: how each is decided, whatever is drawn. ``first`` is what the order list says of the first:
-    (booked, kept for each target). ``sure`` is how surely all of an order must be used in time, where that is asked, and
-    ``life`` for how many days it can be used.
+    (booked, kept for each target). An order can be used for ``life`` days.
     """
 
     way: tuple[Turn, ...]
@@ -31,8 +28,10 @@ class Orders:
     targets: tuple[float, ...]
     first: tuple[int, tuple[int, ...]]
     room: bool
-    lasting: Counts | None
-    """(orders,): with ``use_chance``, how many of what is not booked yet are used in time that surely."""
+    chance: float | None
+    """How surely all of an order must be used in time."""
+    lasting: tuple[Unbooked, ...]
+    """For each order, where that is asked, what is still to be booked until it expires."""
     life: int
     kept: list[Rates] = field(default_factory=list)
     """(targets,): what was kept on average over orders and runs, by draw."""
@@ -43,7 +42,7 @@ class Orders:
         known = np.zeros((periods, len(self.rows), runs), np.int32)
         late = np.zeros((periods, runs), np.int32)
         leaving = np.zeros((periods, 1, runs), np.int32) if self.room else None
-        lasting = None if self.lasting is None else np.zeros((periods, 1, runs), np.int32)
+        lasting = np.zeros((periods, 1, runs), np.int32) if self.lasting else None
         total = np.array(self.first[1], np.float64)
         for n, turn in enumerate(self.way):
             t = turn.decided
@@ -53,8 +52,9 @@ class Orders:
                 known[t, row] = booked + np.maximum(levels[target] + more, 0)
             if leaving is not None:
                 leaving[t, 0] = future.known(t, turn.door)
-            if lasting is not None and self.lasting is not None:
-                lasting[t, 0] = future.known(t, turn.usable + self.life) + self.lasting[n]
+            if lasting is not None and self.chance is not None:
+                sure = future.known(t, turn.usable + self.life)
+                lasting[t, 0] = sure + self.lasting[n].certain(sure, self.chance)
             if len(turn.courses) > 1:
                 days = np.array([course.usable - turn.soonest for course in turn.courses])
                 late[t] = chance.choice(days, runs, p=_whole([course.chance for course in turn.courses]))
@@ -66,12 +66,15 @@ class Orders:
         """(runs,) booked, and (targets, runs) kept besides, of the n-th order."""
         turn = self.way[n]
         if n == 0:
-            booked, levels = self.first
-            return np.full(runs, booked, np.int32), np.repeat(np.array(levels, np.int32)[:, None], runs, axis=1)
-        known = future.known(turn.decided, turn.covered)
-        moved = np.array([future.known(turn.decided, course.covered) - known for course in turn.courses])
-        return known, np.array(
-            [level.levels(moved, target) for level, target in zip(self.levels[n - 1], self.targets, strict=True)]
+            known, levels = self.first
+            return np.full(runs, known, np.int32), np.repeat(np.array(levels, np.int32)[:, None], runs, axis=1)
+        booked = Booked(
+            np.array([future.known(turn.decided, course.covered) for course in turn.courses]),
+            np.array([future.known(turn.decided, course.usable) for course in turn.courses]),
+            future.known(turn.decided, turn.covered),
+        )
+        return booked.usual, np.array(
+            [level.levels(booked, target) for level, target in zip(self.levels[n - 1], self.targets, strict=True)]
         )
 
     @property
@@ -91,21 +94,13 @@ def _level(turn: Turn, source: Source, target: float, kind: str) -> Kept:
     for course in turn.courses:
         span, lead = (course.covered, course.covers_until), (course.usable, course.usable_at)
         ways.append(
-            Way(
-                course.chance, course.covers_until, source.unbooked(turn, span, target),
+            Span(
+                course.chance,
+                source.unbooked(turn, span, target),
                 source.unbooked(turn, lead, target, span) if kind == "fill" else None,
             )
-        )  # fmt: skip
+        )
     return kept(ways, kind)
-
-
-def sure_to_be_used(
-    way: Sequence[Turn], source: Source, target: float, chance: float, expiry: Sequence[tuple[int, int]]
-) -> Counts:
-    """(orders,): of what is not booked yet until each expiry, a (day, instant), as many as surely come with a chance."""
-    return np.array(
-        [certain(source.unbooked(turn, end, target), chance) for turn, end in zip(way, expiry, strict=True)], np.int32
-    )
 
 
 def _whole(chances: Sequence[float]) -> list[float]:

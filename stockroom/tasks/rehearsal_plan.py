@@ -12,6 +12,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from stockroom.core.kept_levels import Unbooked
 from stockroom.core.orders import OrderLine
 from stockroom.core.packs import price_breaks
 from stockroom.core.practice import Product
@@ -19,7 +20,7 @@ from stockroom.core.rehearsal import Counts, Plan
 from stockroom.core.turns import Turn, first_morning
 from stockroom.tasks.future_use import Source
 from stockroom.tasks.order_basis import SiteNow, free_space, pieces
-from stockroom.tasks.rehearsal_draw import Orders, Rows, levels_of, sure_to_be_used
+from stockroom.tasks.rehearsal_draw import Orders, Rows, levels_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +85,7 @@ def laid_out(
     orders = Orders(
         tuple(way), source, rows, levels_of(way, source, targets, here.practice.target_kind), targets,
         (lines[0].known_demand, tuple(line.unbooked_quantile for line in lines)), room is not None,
-        None if days is None or chance is None else _sure(here, product, way, source, chance, keeps), keeps,
+        chance, () if days is None or chance is None else _until_expiry(here, product, way, source, keeps), keeps,
     )  # fmt: skip
     plan = Plan(
         periods=periods, level=np.zeros((periods, len(rows)), np.int32),
@@ -126,11 +127,14 @@ def _patience(way: Sequence[Turn], periods: int) -> Counts | None:
     return found
 
 
-def _sure(here: SiteNow, product: Product, way: Sequence[Turn], source: Source, chance: float, keeps: int) -> Counts:
-    """As Orders.lasting, by the forecast for the target that holds."""
-    today = here.opening.day(here.at)
-    ends = [(turn.usable + keeps, here.opening.midnight(today + timedelta(days=turn.usable + keeps))) for turn in way]
-    return sure_to_be_used(way, source, target_of(here, product), chance, ends)
+def _until_expiry(
+    here: SiteNow, product: Product, way: Sequence[Turn], source: Source, keeps: int
+) -> tuple[Unbooked, ...]:
+    """What is still to be booked until each order expires, by the forecast for the target that holds."""
+    today, target = here.opening.day(here.at), target_of(here, product)
+    days = [turn.usable + keeps for turn in way]
+    ends = [(day, here.opening.midnight(today + timedelta(days=day))) for day in days]
+    return tuple(source.unbooked(turn, end, target) for turn, end in zip(way, ends, strict=True))
 
 
 def target_of(here: SiteNow, product: Product) -> float:
