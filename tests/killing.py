@@ -12,6 +12,7 @@ import shlex
 import shutil
 import sqlite3
 import sys
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
@@ -119,6 +120,7 @@ class OnServer(Files):
     def __init__(self, folder: Path, server: str) -> None:
         super().__init__(folder)
         self.server = server
+        self._tag = uuid.uuid4().hex[:12]  # one server is shared by all tests of a process
 
     def begun(self) -> Path:
         state = self._new()
@@ -139,7 +141,7 @@ class OnServer(Files):
         self._said(f'DROP DATABASE "{self._name(state)}" WITH (FORCE)')
 
     def _name(self, state: Path) -> str:
-        return f"k{os.getpid()}_{state.name}"
+        return f"k{self._tag}_{state.name}"
 
     def _said(self, text: str) -> None:
         import psycopg

@@ -3,6 +3,7 @@
 Derived from what is scanned, which is made up; the GTINs lie in the demonstration range 952.
 """
 
+import re
 import sys
 
 import pytest
@@ -43,7 +44,8 @@ def test_boxes_one_after_the_other_shown_and_recorded_as_one(known: Line) -> Non
     assert "! left out: field" in seen and "taken back: KIT lot C" in seen
     assert on_hand(known) == {("KIT", "aB-1", "2027-12-31"): 2}
     assert entries(known) == 3
-    assert all(len(row) <= 80 for row in seen.splitlines() if not row.startswith("scan: ")), seen
+    plain = re.sub(r"\x1b\[[0-9;]*m", "", seen)
+    assert all(len(row) <= 80 for row in plain.splitlines() if not row.startswith("scan: ")), seen
 
 
 def test_a_scanner_that_types_two_line_ends_goes_on(known: Line) -> None:
