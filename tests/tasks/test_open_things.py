@@ -62,7 +62,7 @@ def _received(book: Book, chance: random.Random, made: list[int], out: list[tupl
 def _pulled(book: Book, chance: random.Random, made: list[int], out: list[tuple[int, int, int]]) -> None:
     lot, fridge = ledger.lot_key(book, "KIT", f"L{chance.randrange(6)}"), ledger.placed(book, "Cold one", "fridge")
     known = [number for number, x, _ in out if x == lot]
-    number, place = ledger.pulled(book, lot, fridge, chance.choice(known) if known and chance.random() < 0.3 else None)
+    number, place = ledger.pulled(book, lot, fridge, chance.choice(known) if known and chance.random() < 0.6 else None)
     ledger.moved(book, lot, 1, fridge, place, "pull")
     if made and chance.random() < 0.7:
         ledger.promised(book, number, chance.choice(made))
@@ -72,11 +72,13 @@ def _pulled(book: Book, chance: random.Random, made: list[int], out: list[tuple[
 def _ended(book: Book, chance: random.Random, made: list[int], out: list[tuple[int, int, int]]) -> None:
     if not out:
         return
-    _, lot, place = out.pop(chance.randrange(len(out)))
-    if chance.random() < 0.3:
+    i = chance.randrange(len(out))
+    _, lot, place = out[i]
+    if chance.random() < 0.5:  # it may go out again, with the hours that it has been out
         ledger.moved(book, lot, 1, place, ledger.placed(book, "Cold one", "fridge"), "back")
     else:
         ledger.moved(book, lot, 1, place, ledger.placed(book, "used", "outside"), "use")
+        del out[i]
 
 
 def _undone(book: Book, chance: random.Random, made: list[int], out: list[tuple[int, int, int]]) -> None:
