@@ -58,7 +58,11 @@ def receive_run(job: Job, rest: Delivery) -> Answer:
         for (product, lot, expiry), n in run.pieces.items()
     ]
     tied = [t for t in here.tied if t.product in {product for product, _, _ in run.pieces}]
-    odd = [f for found in run.findings.values() for f in found]
+    odd = [
+        replace(f, what=f"{product} lot {lot}: {f.what}")
+        for (product, lot, _), found in run.findings.items()
+        for f in found
+    ]
     if not job.at_terminal:  # who sits there has seen it, and has scanned that box again or not
         odd += _left_out(run.left_out)
     result = receive_all(job.store(), here.act, deliveries, _beginning(tied, odd), one=False)

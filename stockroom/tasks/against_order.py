@@ -111,6 +111,6 @@ def shelf_life(
         back = f"stockroom stock return {product.code} {quoted_lot(lot)} --quantity {pieces} --why …"
         rec.broke("short-dated", what, f"ask {lender or product.supplier}; to send it back: {back}")
     if unused:
-        what = f"of {product.code} lot {lot} {count(unused, 'piece')} are expected to be left on {day_text(expiry)}"
+        what = f"of {product.code} lot {lot} {count(unused, 'piece')} {'is' if unused == 1 else 'are'} expected to be left on {day_text(expiry)}"
         rec.note("left-over", what, "see: stockroom stock expiring", urgent=short)
     return {"days_left": left, "usual_days": usual, "expected_unused": unused}

@@ -302,6 +302,13 @@ def test_scans_from_a_file_are_one_entry(known: Line, monkeypatch: pytest.Monkey
     assert on_hand(known) == {} and known.ok("records", "verify").code == 0
 
 
+def test_what_is_odd_about_one_of_many_names_its_lot(known: Line, monkeypatch: pytest.MonkeyPatch) -> None:
+    said = piped(known, monkeypatch, f"{FULL}\n01{GTIN}17280200" + "10M\n", "--json")
+    assert said.json["notes"] == [
+        "KIT lot M: expiry in the barcode names no day: its month's last day, 2028-02-29, counts"
+    ]
+
+
 def test_scans_answer_in_json(known: Line, monkeypatch: pytest.MonkeyPatch) -> None:
     got = piped(known, monkeypatch, f"{FULL}\n{FULL}\n\n", "--arrived-at", "9.5", "--json")
     assert got.code == 1 and got.err == ""
