@@ -1,13 +1,11 @@
 """stockroom demo: a made-up practice in a fresh database, its season played in, then a day walked through."""
 
 import contextlib
-import csv
 import io
 import os
 import shlex
 import sys
 from collections.abc import Iterator, Sequence
-from importlib import resources
 from pathlib import Path
 from typing import Annotated
 
@@ -44,6 +42,8 @@ def demo(
         place.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
         raise Refused("cannot-write", f"{directory}: {fault.strerror}", "name another directory") from None
+    from importlib import resources
+
     with resources.as_file(sample()) as folder, elsewhere(folder, database.absolute()):
         season(folder, database)
         walk(folder, database)
@@ -53,6 +53,8 @@ def demo(
 
 def sample() -> Path:
     """The folder of the made-up practice: inside the installed package, or beside it in a checkout."""
+    from importlib import resources
+
     inside = Path(str(resources.files("stockroom"))) / "_sample_data"
     return inside if inside.is_dir() else Path(str(resources.files("stockroom"))).parent / "sample_data"
 
@@ -125,6 +127,8 @@ def _instant(text: str) -> float:
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
+    import csv
+
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 

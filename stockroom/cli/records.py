@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stockroom.cli.job import Answer, Job, looks
-from stockroom.core.units import count
 
 if TYPE_CHECKING:
     from stockroom.cli.show import Screen
@@ -69,6 +68,7 @@ def history(
 @looks(group, "verify")
 def verify(job: Job) -> Answer:
     """Prove that no record was altered, lost or doubled."""
+    from stockroom.core.units import count
     from stockroom.store.verify import verified
     from stockroom.tasks.rebuild import faults
 
