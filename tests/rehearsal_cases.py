@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stockroom.core.rehearsal import Counts, Drawn, Plan, Played, played
+from stockroom.core.play import Counts, Drawn, Plan, Played
+from stockroom.core.rehearsal import played
 
 Rule = Callable[[tuple[int, ...], tuple[int, ...]], int]
 """(pieces left over by age, oldest first; on order, next to come first) -> what to order."""

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stockroom.cli.files import file_bytes
-from stockroom.cli.job import Answer, Job, far, looks, plain, recorded, records
+from stockroom.cli.job import Answer, Job, far, looks, recorded, records
+from stockroom.cli.output import plain
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:

@@ -11,7 +11,8 @@ from typing import Annotated
 
 import typer
 
-from stockroom.cli.job import put, setting
+from stockroom.cli.job import setting
+from stockroom.cli.output import put
 from stockroom.errors import Refused
 
 NOW = "2026-04-14T08:40:00+01:00"

@@ -1,6 +1,7 @@
-"""What one command line asks for: the database, who, when, and how to answer; and the two kinds of command.
+"""What one command line asks for: the database, who, when, and how to answer; and the three kinds of command.
 
-``records`` and ``looks`` turn a plain function into a command with the options that every command of its kind has.
+``records``, ``looks`` and ``tends`` turn a plain function into a command with the options that every command of its kind
+has.
 """
 
 import inspect
@@ -15,7 +16,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from stockroom.errors import Refused, Unsaid, UsageError
+from stockroom.cli.output import plain, put
+from stockroom.errors import Refused, UsageError
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -207,6 +209,7 @@ Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON documen
 COMMON = {
     "records": (("by", By, None), ("at", At, None), ("json_out", Json, False)),
     "looks": (("as_of", AsOf, None), ("json_out", Json, False)),
+    "tends": (("json_out", Json, False),),
 }
 
 
@@ -287,6 +290,7 @@ def _take(job: Job, kind: str, given: dict[str, Any]) -> None:
     job.json = bool(given.pop("json_out"))
     if kind == "looks":
         job.as_of_text = given.pop("as_of")
+    if kind != "records":
         return
     by, job.at_text = given.pop("by"), given.pop("at")
     job.by_typed = by is not None
@@ -303,47 +307,9 @@ def looks(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[...,
     return _command("looks", app, name, **kwargs)
 
 
-def _unsaid() -> Unsaid:
-    return Unsaid(
-        "no-output",
-        "the answer could not be written; what was recorded stands",
-        "look before you record it again: stockroom records history",
-    )
-
-
-def plain(text: str) -> str:
-    """Text without control characters, which a terminal would obey."""
-    return "".join(c if c.isprintable() else " " for c in text)
-
-
-NARROW = {"°": "", "…": "...", "’": "'", "–": "-", "×": "x", "✗": "x", "−": "-"}
-"""What is written instead where an encoding has no such letter."""
-
-
-def _narrowed(text: str, encoding: str) -> str:
-    """The text in the letters that an encoding has."""
-    for letter in sorted(set(text)):
-        if letter.encode(encoding, "ignore") == b"":
-            text = text.replace(letter, NARROW.get(letter, "?"))
-    return text
-
-
-def put(text: str) -> None:
-    """Writes to standard output whatever its encoding can show. Raises: StockroomError where nothing can be written."""
-    out = sys.stdout
-    if out is None:
-        raise _unsaid()
-    try:
-        encoding = getattr(out, "encoding", None) or "utf-8"
-        try:
-            out.write(text)
-        except UnicodeEncodeError:
-            out.write(_narrowed(text, encoding))
-        out.flush()
-    except BrokenPipeError:
-        raise
-    except (OSError, ValueError):
-        raise _unsaid() from None
+def tends(app: typer.Typer, name: str, **kwargs: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """A command about the database itself, as a whole: gets --json."""
+    return _command("tends", app, name, **kwargs)
 
 
 def finish(job: Job, answer: Answer) -> None:

@@ -12,7 +12,8 @@ from pathlib import Path
 import typer
 
 from stockroom.cli import booking, demo, fridge, practice, recall, records, reorder, setup, stock, trace, warmup
-from stockroom.cli.job import Job, plain
+from stockroom.cli.job import Job
+from stockroom.cli.output import plain
 from stockroom.core.address import without_password
 from stockroom.errors import DEFECT, INTERRUPTED, USAGE, StockroomError, Unsaid
 

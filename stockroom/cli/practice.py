@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from stockroom.cli.files import file_bytes
-from stockroom.cli.job import Answer, Job, looks, plain, recorded, records
+from stockroom.cli.job import Answer, Job, looks, recorded, records
+from stockroom.cli.output import plain
 from stockroom.core.address import without_password
 from stockroom.errors import Refused
 

@@ -5,67 +5,59 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from stockroom.cli.job import Answer, Job, finish, setting
-from stockroom.core.units import count
+from stockroom.cli.job import Answer, Job, tends
 from stockroom.errors import Refused
 
 if TYPE_CHECKING:
     from stockroom.cli.show import Screen
 
-JsonOut = Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")]
-
 
 def register(group: typer.Typer) -> None:
     """Adds the commands to ``records``."""
-    group.command("backup")(backup)
-    group.command("restore")(restore)
-    group.command("export")(export)
-    group.command("import")(import_)
-    group.command("copy")(copy)
+    tends(group, "backup")(backup)
+    tends(group, "restore")(restore)
+    tends(group, "export")(export)
+    tends(group, "import")(import_)
+    tends(group, "copy")(copy)
 
 
-def _said(job: Job, data: dict[str, Any], *lines: str) -> None:
+def _said(data: dict[str, Any], line: str) -> Answer:
     """One answer: what was done, and the head to keep."""
 
+    from stockroom.core.units import count
+
     def draw(screen: "Screen") -> None:
-        for line in lines:
-            screen.line(line)
+        screen.line(line)
         if data.get("head"):
             screen.note(f"{count(data['entries'], 'entry', 'entries')}, head {data['head']}")
             screen.note("Keep that head somewhere else: a forged file cannot be made to fit it.")
 
-    finish(job, Answer(data, False, draw))
+    return Answer(data, False, draw)
 
 
 def backup(
-    ctx: typer.Context,
+    job: Job,
     file: Annotated[str, typer.Argument(metavar="FILE", help="A new SQLite file.")],
-    json_out: JsonOut = False,
-) -> None:
+) -> Answer:
     """Copy the database while it is in use, and prove the copy."""
     from stockroom.tasks.copies import backed_up
 
-    job = setting(ctx)
-    job.json = json_out
     made = backed_up(job.store(), file, job.advance)
-    _said(
-        job,
+    return _said(
         {"file": made.file, "entries": made.entries, "head": made.head},
         f"{made.file} is a whole copy of {job.store().name}",
     )
 
 
 def restore(
-    ctx: typer.Context,
+    job: Job,
     file: Annotated[str, typer.Argument(metavar="FILE", help="A copy made by this program.")],
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    json_out: JsonOut = False,
-) -> None:
+) -> Answer:
     """Put a copy in the database's place, once it has proved itself; what was there is kept beside it."""
+    from stockroom.core.units import count
     from stockroom.tasks.copies import restored, restoring
 
-    job = setting(ctx)
-    job.json = json_out
     found = restoring(job.where, file, job.advance)
     loss = []
     if not found.same:
@@ -83,63 +75,52 @@ def restore(
     data = {
         "file": file, "entries": found.copy.entries, "head": found.copy.head, "entries_missing": found.later, "kept": kept,
     }  # fmt: skip
-    _said(job, data, f"restored from {file}" + (f"; what was there is in {kept}" if kept else ""))
+    return _said(data, f"restored from {file}" + (f"; what was there is in {kept}" if kept else ""))
 
 
 def export(
-    ctx: typer.Context,
+    job: Job,
     folder: Annotated[str, typer.Argument(metavar="DIR", help="A new folder.")],
-    json_out: JsonOut = False,
-) -> None:
+) -> Answer:
     """Write every table as CSV, with a manifest."""
+    from stockroom.core.units import count
     from stockroom.tasks.exports import exported
 
-    job = setting(ctx)
-    job.json = json_out
     made = exported(job.store(), folder, job.advance)
     data = {
         "folder": folder, "entries": made["head"]["entries"], "head": made["head"]["hash"],
         "files": [{"file": f["file"], "rows": f["rows"], "sha256": f["sha256"]} for f in made["files"]],
     }  # fmt: skip
     rows = sum(f["rows"] for f in made["files"])
-    _said(
-        job,
+    return _said(
         data,
         f"{folder}: {count(len(made['files']), 'table')}, {count(rows, 'row')}; patient codes are in it, keep it safe",
     )
 
 
 def import_(
-    ctx: typer.Context,
+    job: Job,
     folder: Annotated[str, typer.Argument(metavar="DIR", help="The folder of an export.")],
-    json_out: JsonOut = False,
-) -> None:
+) -> Answer:
     """Make a new database from an export, and prove it."""
     from stockroom.tasks.exports import imported
 
-    job = setting(ctx)
-    job.json = json_out
     made = imported(job.where, folder, job.advance)
-    _said(
-        job,
+    return _said(
         {"database": made.file, "entries": made.entries, "head": made.head},
         f"{made.file} holds the export, and proves itself",
     )
 
 
 def copy(
-    ctx: typer.Context,
+    job: Job,
     to: Annotated[str, typer.Option("--to", metavar="PATH_OR_URL", help="A new database, SQLite or PostgreSQL.")],
-    json_out: JsonOut = False,
-) -> None:
+) -> Answer:
     """Move the whole practice to another database, and prove both equal."""
     from stockroom.tasks.copies import copied_to
 
-    job = setting(ctx)
-    job.json = json_out
     made = copied_to(job.store(), to, job.advance)
-    _said(
-        job,
+    return _said(
         {"database": made.file, "entries": made.entries, "head": made.head},
         f"{made.file} is equal to {job.store().name}, row by row",
     )

@@ -5,9 +5,8 @@ from collections.abc import Callable, Sequence
 from zoneinfo import ZoneInfo
 
 from stockroom.cli.show import Screen
-from stockroom.core.units import count
+from stockroom.core.units import count, few
 from stockroom.core.when import day_text, local_text
-from stockroom.tasks.order_basis import few
 from stockroom.tasks.reorder import OrderPlan, Planned, SupplierPlan
 from stockroom.tasks.transfers import Proposed
 
@@ -166,11 +165,11 @@ def _sum(p: Planned, plan: OrderPlan, s: SupplierPlan, zone: ZoneInfo) -> list[l
     lots = [f"{n} to " + ("?" if end is None else local_text(end - 1, zone, plan.as_of)) for end, n in p.given.lots]
     cost = "" if line.cost is None else f", {line.cost:.2f} {plan.currency}"
     return [
-        ["booked until then", str(line.known_demand), few(known)],
+        ["booked until then", str(line.known_demand), few(known, 6)],
         [
             "+ still to be booked",
             str(line.unbooked_quantile),
-            f"for {_percent(line.target)} {aim}; expected: {few(likely) or '0'}; {p.still.words or 'nothing uses it'}",
+            f"for {_percent(line.target)} {aim}; expected: {few(likely, 6) or '0'}; {p.still.words or 'nothing uses it'}",
         ],
         ["- usable now", str(line.usable), few(lots, 3)],
         ["+ of these, expiring unused", str(line.expiring_unused), ""],

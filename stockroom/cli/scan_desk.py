@@ -8,14 +8,16 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from stockroom.cli.job import Job, plain
+from stockroom.cli.job import Job
+from stockroom.cli.output import plain
 from stockroom.core.units import few, whole
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.stock_csv import expiry_day
 from stockroom.tasks.against_order import order_it_fits
 from stockroom.tasks.places import place_named, product_named
-from stockroom.tasks.read_scan import Told, gaps
+from stockroom.tasks.read_scan import gaps
+from stockroom.tasks.receive import Told
 from stockroom.tasks.tie_code import Tie, pieces_of, ties
 
 if TYPE_CHECKING:

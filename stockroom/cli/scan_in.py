@@ -12,8 +12,8 @@ from stockroom.core.units import count
 from stockroom.core.when import day_text
 from stockroom.errors import Refused
 from stockroom.formats.scan import one_box, scanned
-from stockroom.tasks.read_scan import Box, Told, box
-from stockroom.tasks.receive import Delivery, receive_all
+from stockroom.tasks.read_scan import Box, box
+from stockroom.tasks.receive import Delivery, Told, receive_all
 from stockroom.tasks.scan_run import LeftOut, Run
 from stockroom.tasks.tie_code import Tie, remember
 
@@ -41,9 +41,8 @@ def receive_run(job: Job, rest: Delivery) -> Answer:
     """Scan after scan, from a hand scanner at the terminal or from a file; all recorded at the end, as one entry."""
     mend = getattr(sys.stdin, "reconfigure", None)
     if mend is not None:
-        mend(
-            errors="replace"
-        )  # what is no text is a wrong scan like any other; it has to be said before the first line
+        # What is no text is a wrong scan like any other; it has to be said before the first line is read.
+        mend(errors="replace")
     here = desk(job, rest.into)
     run = Run(here.practice, here.known, here.today, lambda scan: here.answered(scan, Told()))
     if job.at_terminal:

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from stockroom.cli.files import file_bytes
-from stockroom.cli.job import Answer, Job, looks, recorded, records, setting
+from stockroom.cli.job import Answer, Job, looks, recorded, records, tends
 from stockroom.errors import Refused
 
 database = typer.Typer(help="The database itself.", no_args_is_help=True)
@@ -68,18 +68,15 @@ def today(
     return day_answer(job, role)
 
 
-@database.command("upgrade")
+@tends(database, "upgrade")
 def upgrade(
-    ctx: typer.Context, json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False
-) -> None:
+    job: Job,
+) -> Answer:
     """Bring an older database to this version, after a copy."""
     from datetime import UTC, datetime
 
-    from stockroom.cli.job import finish
     from stockroom.tasks.setup import bring_up
 
-    job = setting(ctx)
-    job.json = json_out
     stamp = datetime.fromtimestamp(job.now, UTC).strftime("%Y%m%dT%H%M%SZ")
     result = bring_up(job.where, stamp, job.advance)
     if result["from"] == result["to"]:
@@ -88,41 +85,34 @@ def upgrade(
         text = (
             f"revision {result['from']} -> {result['to']}; the copy from before: {result['copy'] or 'none (a server)'}"
         )
-    finish(job, Answer(result, False, lambda screen: screen.line(text)))
+    return Answer(result, False, lambda screen: screen.line(text))
 
 
-@database.command("rights")
+@tends(database, "rights")
 def rights(
-    ctx: typer.Context,
+    job: Job,
     role: Annotated[str, typer.Argument(metavar="ROLE", help="The server's role that people log in with.")],
-    json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False,
-) -> None:
+) -> Answer:
     """Print the SQL that lets a role of a server add and read, and nothing else.
 
     It changes nothing itself: the owner of the database runs it.
     """
-    from stockroom.cli.job import finish
     from stockroom.store.rights import rights_sql
 
-    job = setting(ctx)
-    job.json = json_out
     text = rights_sql(role)
-    finish(job, Answer({"role": role, "sql": text}, False, lambda screen: screen.raw(text), quiet=True))
+    return Answer({"role": role, "sql": text}, False, lambda screen: screen.raw(text), quiet=True)
 
 
-@database.command("rebuild")
+@tends(database, "rebuild")
 def rebuild(
-    ctx: typer.Context, json_out: Annotated[bool, typer.Option("--json", help="Answer with one JSON document.")] = False
-) -> None:
+    job: Job,
+) -> Answer:
     """Compute spells, silences and days anew.
 
     Everything that is made from the readings; no record changes.
     """
-    from stockroom.cli.job import finish
     from stockroom.tasks.rebuild import rebuilt
 
-    job = setting(ctx)
-    job.json = json_out
     n = rebuilt(job.store(), job.advance)
     text = f"what is computed from the readings was made anew for {n} fridge{'' if n == 1 else 's'}"
-    finish(job, Answer({"fridges": n}, False, lambda screen: screen.line(text)))
+    return Answer({"fridges": n}, False, lambda screen: screen.line(text))

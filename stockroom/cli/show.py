@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from stockroom.cli.job import plain, put
+from stockroom.cli.output import plain, put
 from stockroom.core.address import without_password
 
 if TYPE_CHECKING:

@@ -6,20 +6,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from stockroom.cli import codes
 from stockroom.cli.files import file_bytes
 from stockroom.cli.job import Answer, Job, looks, recorded, records
 from stockroom.errors import Refused, UsageError
 
 if TYPE_CHECKING:
     from stockroom.tasks.count_stock import Counted
+    from stockroom.tasks.receive import Delivery, Told
 
 group = typer.Typer(help="Deliveries, what is on hand, use, stocktake, quarantine.", no_args_is_help=True)
 
 
 def register(app: typer.Typer) -> None:
     """Adds the group."""
-    from stockroom.cli import codes
-
     codes.register(group)
     app.add_typer(group, name="stock")
 
@@ -66,44 +66,51 @@ def receive(
 
     from stockroom.core.units import milli_celsius, whole
     from stockroom.formats.stock_csv import expiry_day
-    from stockroom.tasks.receive import Delivery
-    from stockroom.tasks.receive import receive as take_in
+    from stockroom.tasks.receive import Delivery, Told
 
-    last = None if expiry is None else expiry_day(expiry)
-    pieces, many = number(quantity), number(packs)
-    delivery = Delivery(
-        product or "", lot or "", last or date.max, into, pieces, many,
-        None if arrived_at is None else milli_celsius(arrived_at), order, lender, whole(damaged, least=0),
-    )  # fmt: skip
+    told = Told(product, lot, None if expiry is None else expiry_day(expiry), number(quantity), number(packs))
+    warm = None if arrived_at is None else milli_celsius(arrived_at)
+    # Product, lot and expiry are filled in by what was typed, or by the barcodes.
+    rest = Delivery("", "", date.max, into, None, None, warm, order, lender, whole(damaged, least=0))
     if scan_many:
-        if scan or product or lot or expiry or quantity or packs or delivery.damaged:
+        if scan or told != Told() or rest.damaged:
             raise UsageError(
-                "either-or",
-                "--scan-many takes all of that from the barcodes",
+                "either-or", "--scan-many takes all of that from the barcodes",
                 "only --into, --arrived-at, --order, --from go with it",
-            )
+            )  # fmt: skip
         from stockroom.cli.scan_in import receive_run
 
-        return receive_run(job, delivery)
+        return receive_run(job, rest)
     if scan:
         from stockroom.cli.scan_in import receive_scanned
-        from stockroom.tasks.read_scan import Told
 
-        return receive_scanned(job, scan, Told(product, lot, last, pieces, many), replace(delivery, packs=None))
-    for missing in [
-        n
-        for n, given in (("argument 'PRODUCT'", product), ("option '--lot'", lot), ("option '--expiry'", last))
-        if given is None
-    ]:
+        return receive_scanned(job, scan, told, rest)
+    return _receive_typed(job, told, rest)
+
+
+def _receive_typed(job: Job, told: "Told", rest: "Delivery") -> Answer:
+    """A delivery of which everything was typed."""
+    from stockroom.tasks.receive import receive as take_in
+
+    if told.product is None or told.lot is None or told.expiry is None:
+        needed = (
+            ("argument 'PRODUCT'", told.product),
+            ("option '--lot'", told.lot),
+            ("option '--expiry'", told.expiry),
+        )
+        missing = next(name for name, given in needed if given is None)
         raise UsageError(
             "incomplete", f"Missing {missing}", "see: stockroom stock receive --help; or give the barcode: --scan CODE"
         )
+    delivery = replace(
+        rest, product=told.product, lot=told.lot, expiry=told.expiry, quantity=told.quantity, packs=told.packs
+    )
     act = job.act()
-    if order is None and lender is None and job.at_terminal:
+    if delivery.order is None and delivery.lender is None and job.at_terminal:
         from stockroom.tasks.against_order import order_it_fits
 
-        fits = order_it_fits(job.store(), act.at, delivery.product, into)
-        if fits is not None and job.ask(f"{product} is still to come of {fits}. Is this delivery of it?"):
+        fits = order_it_fits(job.store(), act.at, told.product, delivery.into)
+        if fits is not None and job.ask(f"{told.product} is still to come of {fits}. Is this delivery of it?"):
             delivery = replace(delivery, order=fits)
     return recorded(take_in(job.store(), act, delivery))
 

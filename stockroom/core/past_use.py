@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stockroom.core.rehearsal import Counts, Flags, Rates
+from stockroom.core.play import Counts, Flags, Rates
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -231,6 +231,14 @@ class Practice:
         """The supplier of that name, or None."""
         return next((s for s in self.suppliers if s.name == name), None)
 
+    def target_of(self, product: Product) -> float:
+        """The service target that holds for a product: its own, else the practice's."""
+        return self.service_target if product.service_target is None else product.service_target
+
+    def use_chance_of(self, product: Product) -> float | None:
+        """The same for how sure it must be that an order of it is used in time."""
+        return self.use_chance if product.use_chance is None else product.use_chance
+
     @property
     def places(self) -> dict[str, str]:
         """Name of each fridge and shelf -> the site at which it stands."""

@@ -13,7 +13,6 @@ from stockroom.core.orders import OrderInput, expected_rates, position
 from stockroom.core.projection import Stock, left_at_expiry
 from stockroom.core.stock_path import bad_case
 
-DAY = 86_400
 NOTHING = 1e-6
 """Pieces below which expected waste is rounding."""
 
@@ -112,8 +111,9 @@ def wanted(given: OrderInput, got: int = 0) -> int:
     """
     too_soon = sum(n for _, n in given.known) - sum(n for _, n in _served(given, got).known)
     need = position(given).need - too_soon
-    room = need if given.free_space is None else max(0, given.free_space) // given.product.space
-    return max(0, min(need, room))
+    if given.free_space is not None and given.product.space:
+        need = min(need, given.free_space // given.product.space)
+    return max(0, need)
 
 
 def spare(given: OrderInput, end: int | None, *, expiring: bool) -> int:
@@ -121,7 +121,7 @@ def spare(given: OrderInput, end: int | None, *, expiring: bool) -> int:
 
     Of both it keeps enough for what may come, at its own target, until these pieces end or its own order can be used.
     """
-    ready = given.arrives_at + given.product.warmup_seconds
+    ready = given.arrives_at + given.product.warm_after
     until = ready if end is None else min(end, ready)
     free = sum(n for _, n in given.lots) - bad_case(given, until)
     if not expiring:
@@ -134,7 +134,7 @@ def spare(given: OrderInput, end: int | None, *, expiring: bool) -> int:
 
 def fits(given: OrderInput, end: int | None, pieces: int, got: int = 0) -> bool:
     """True where so many more pieces would all be used before they end, once they are warm, at expected demand."""
-    start = given.now + given.product.warmup_seconds
+    start = given.now + given.product.warm_after
     if end is not None and end <= start:
         return False
     here = _served(given, got)
@@ -145,7 +145,7 @@ def _served(given: OrderInput, got: int) -> OrderInput:
     """The same without bookings that start before a piece that is moved now is warm, and that its own stock does not
     reach: nothing that is moved can serve them.
     """
-    warm = given.now + given.product.warmup_seconds
+    warm = given.now + given.product.warm_after
     left, known = sum(n for _, n in given.lots) - got, []
     for at, n in sorted(given.known):
         served = n if at >= warm else min(n, left)
@@ -183,16 +183,13 @@ def _keeps(given: OrderInput, end: int | None, pieces: int) -> bool:
 
 def _urgent(given: OrderInput) -> int:
     """Booked pieces for which no order of a site's own would be here in time."""
-    ready = given.arrives_at + given.product.warmup_seconds
+    ready = given.arrives_at + given.product.warm_after
     return max(0, sum(n for at, n in given.known if at < ready) - sum(n for _, n in given.lots))
 
 
 def _left(given: OrderInput, *more: Stock) -> list[float]:
     """What of each lot, then of each order to come, then of ``more`` is expected to expire unused."""
-    life = given.product.shelf_life_days
-    stocks: list[Stock] = [(given.now, end, n) for end, n in given.lots]
-    stocks += [(at, None if life is None else at + life * DAY, n) for at, n in given.on_order]
-    return left_at_expiry([*stocks, *more], given.now, given.known, expected_rates(given))
+    return left_at_expiry([*given.stocks, *more], given.now, given.known, expected_rates(given))
 
 
 def _most(bound: int, giver: OrderInput, receiver: OrderInput, end: int | None, got: int) -> int:

@@ -5,6 +5,7 @@ Temperatures are whole thousandths of a degree Celsius, so that two equal readin
 """
 
 import re
+from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from stockroom.errors import Refused
@@ -81,7 +82,7 @@ def whole(text: str, noun: str = "quantity", *, least: int = 1) -> int:
     return value
 
 
-def few(names: list[str], most: int = 4) -> str:
+def few(names: Sequence[str], most: int = 4) -> str:
     """``B-1, B-2, B-3`` and how many more there are."""
     more = len(names) - most
     return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

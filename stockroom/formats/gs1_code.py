@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from stockroom.core.records import Finding
 from stockroom.errors import Refused
-from stockroom.formats.scanned_code import Scanned, bad_code, check_digit, full_year, month_end, no_day
+from stockroom.formats.scanned_code import GTIN_DIGITS, Scanned, bad_code, check_digit, full_year, month_end, no_day
 
 SEPARATOR = "\x1d"
 STAND_INS = re.compile(r"<GS>|\{GS\}|\[GS\]|\\x1d|\\u001d|\^\]|[\x1d\u241d|~^]", re.IGNORECASE)
@@ -42,7 +42,7 @@ def gs1(text: str, today: date, *, fields: bool = False) -> Scanned:
         found = _linked(text)
     elif text.startswith("("):
         found = _bracketed(text)
-    elif not fields and re.fullmatch(r"[0-9]{8}|[0-9]{12,14}", text) and not _message(text, today):
+    elif not fields and re.fullmatch(GTIN_DIGITS, text) and not _message(text, today):
         return Scanned("GS1", _trade_item(text))
     else:
         text = STAND_INS.sub(SEPARATOR, text)

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from stockroom.core.records import Finding
-from stockroom.formats.scanned_code import Scanned, bad_code, full_year, month_end, no_day
+from stockroom.formats.scanned_code import HIBC_ITEM, Scanned, bad_code, full_year, month_end, no_day
 
 SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-. $/+%"
 
@@ -55,7 +55,7 @@ def _checked(text: str) -> str:
 
 
 def _item(primary: str) -> str:
-    if not re.fullmatch(r"[A-Z][A-Z0-9]{3}[A-Z0-9]{1,18}[0-9]", primary):
+    if not re.fullmatch(HIBC_ITEM, primary):
         raise bad_code(
             "item", primary, "it is a letter, three signs, 1 to 18 signs of an item, and a digit for the unit"
         )

@@ -17,6 +17,7 @@ from stockroom.core.practice import WEEKDAYS, Hours
 from stockroom.core.units import SLIP_HIGH, SLIP_LOW, milli_from_decimal
 from stockroom.errors import nearest
 from stockroom.formats.practice_problems import Problem, Wrong
+from stockroom.formats.scanned_code import GTIN_DIGITS, HIBC_ITEM, check_digit
 
 Reader = Callable[[Any], Any]
 YEARS = (1990, 2100)
@@ -207,16 +208,14 @@ def weekday(raw: Any) -> int:
 def trade_code(raw: Any) -> str:
     """A GTIN (8, 12, 13 or 14 digits with their check digit; given back with 14), or an HIBC identification.
 
-    Source: GS1 General Specifications (check digit modulo 10, weights 3 and 1 from the right); ANSI/HIBC 2
-    (labeller code of a letter and three characters, 1 to 18 characters of item code, a unit-of-measure digit).
+    Written as a barcode of the same item is read (formats/scanned_code.py), so that both are equal.
     """
     text = raw.strip() if isinstance(raw, str) else ""
-    if re.fullmatch("[A-Z][A-Z0-9]{3}[A-Z0-9]{1,18}[0-9]", text):
+    if re.fullmatch(HIBC_ITEM, text):
         return text
-    if not re.fullmatch("[0-9]{8}|[0-9]{12,14}", text):
+    if not re.fullmatch(GTIN_DIGITS, text):
         raise Wrong('give the 8, 12, 13 or 14 digits under the barcode in "quotes"')
-    total = sum(int(digit) * (3, 1)[place % 2] for place, digit in enumerate(reversed(text[:-1])))
-    if (check := -total % 10) != int(text[-1]):
+    if (check := check_digit(text[:-1])) != int(text[-1]):
         raise Wrong(f"its last digit should be {check}: read it again")
     return text.zfill(14)
 

@@ -4,7 +4,6 @@ Reading never guesses: a field that is wrong is refused by its name, a field tha
 """
 
 import calendar
-import re
 from dataclasses import dataclass
 from datetime import date
 
@@ -73,9 +72,9 @@ def no_day(field: str, day: date) -> Finding:
     )
 
 
-def item_code(text: str) -> str:
-    """A trade item code as it is compared: a GTIN with all its 14 digits, anything else as it stands."""
-    return text.zfill(14) if re.fullmatch(r"[0-9]{8}|[0-9]{12,14}", text) else text
+HIBC_ITEM = "[A-Z][A-Z0-9]{3}[A-Z0-9]{1,18}[0-9]"
+"""Labeller, item and unit digit of an HIBC code, as one word (ANSI/HIBC 2)."""
+GTIN_DIGITS = "[0-9]{8}|[0-9]{12,14}"
 
 
 def check_digit(digits: str) -> int:

@@ -1,18 +1,17 @@
 """Copies of the whole record: on demand, back again, and from one database to another."""
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from stockroom.errors import DatabaseError, Refused
 from stockroom.store import Link, backup, carry, migrate
+from stockroom.store.carry import Advance
 from stockroom.store.engine import Store, closed, is_server, opened
 from stockroom.store.entries import entry_count, first_hash
 from stockroom.store.verify import verified
 from stockroom.tasks.rebuild import derived_anew, faults, rebuilt
-
-Advance = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

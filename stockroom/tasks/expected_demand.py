@@ -83,7 +83,7 @@ class Expected:
 
     def still(self, product: Product, end: int, whole: int | None = None) -> Still:
         """What is still needed of a product until an instant; as a part of the time until ``whole``, where that is given."""
-        target, code = self._target(product), product.code
+        target, code = self.here.practice.target_of(product), product.code
         parts, nets, mean = [], [], 0.0
         for procedure, pieces in self.users(code):
             booked = self.outlook.still(procedure, end, target, whole)
@@ -100,12 +100,9 @@ class Expected:
 
     def per_day(self, product: Product, end: int) -> float:
         """Expected pieces a calendar day in the long run, booked or not, as seen by the forecasts used until an instant."""
-        target = self._target(product)
+        target = self.here.practice.target_of(product)
         weekly = sum(self.outlook.per_week(p, end, target) * mean_of(n.each) for p, n in self.users(product.code))
         return (weekly + tsb(self.outside.weekly(self.here.name, product.code, self.outlook.grid(end).bounds))) / 7
-
-    def _target(self, product: Product) -> float:
-        return self.here.practice.service_target if product.service_target is None else product.service_target
 
     def _takes(self, procedure: Procedure, cycles: int | None) -> dict[str, Pieces]:
         key = (procedure.code, cycles)

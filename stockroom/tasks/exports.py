@@ -12,10 +12,11 @@ from stockroom.errors import DatabaseError, Refused
 from stockroom.formats import record_csv
 from stockroom.store import Link, carry, migrate
 from stockroom.store import tables as t
+from stockroom.store.carry import Advance
 from stockroom.store.derived_tables import derived
 from stockroom.store.engine import Store
 from stockroom.store.verify import proof
-from stockroom.tasks.copies import Advance, Copy
+from stockroom.tasks.copies import Copy
 from stockroom.tasks.rebuild import derived_anew
 
 MANIFEST = "manifest.json"

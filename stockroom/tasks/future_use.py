@@ -10,8 +10,8 @@ from stockroom.core.counts import compound, convolution, poisson
 from stockroom.core.demand import known_pieces, unbooked_mean_procedures
 from stockroom.core.kept_levels import Unbooked
 from stockroom.core.past_use import Ahead, PastUse, demand_of, drawn_weeks, expected_use, known_of
+from stockroom.core.play import Counts, Rates
 from stockroom.core.practice import Product
-from stockroom.core.rehearsal import Counts, Rates
 from stockroom.core.turns import Turn
 from stockroom.core.usage import used_by
 from stockroom.tasks.order_basis import SiteNow

@@ -9,7 +9,7 @@ from stockroom.core.opening import Opening
 from stockroom.core.practice import Practice, Procedure, Product
 from stockroom.core.records import Booking, Finding
 from stockroom.core.room import Inside, Room, room_ahead
-from stockroom.core.units import count, quoted
+from stockroom.core.units import count, few, quoted
 from stockroom.core.when import day_text
 from stockroom.store import Link, fridge_notes, ledger, orders
 from stockroom.tasks.diary import diary
@@ -255,11 +255,6 @@ def findings_of(here: SiteNow) -> list[Finding]:
         found.append(Finding("unknown-procedure", what, todo, urgent=True))
     over = [f"B-{b.number}" for b in here.bookings if b.end <= here.at]
     if over:
-        what = f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {few(over)}"
+        what = f"{count(len(over), 'booking')} over and not yet recorded, counted as still to come: {few(over, 6)}"
         found.append(Finding("unrecorded", what, f"stockroom booking done {over[0]}"))
     return found
-
-
-def few(names: Sequence[str], most: int = 6) -> str:
-    """The first names of a list, and how many there are besides."""
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

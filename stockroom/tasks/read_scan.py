@@ -13,18 +13,8 @@ from stockroom.core.units import count, quoted_lot
 from stockroom.errors import Refused
 from stockroom.formats.scanned_code import Scanned
 from stockroom.tasks.places import product_named
+from stockroom.tasks.receive import Told
 from stockroom.tasks.tie_code import Tie
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What a person says beside the barcode; ``quantity`` in single pieces, or ``packs``."""
-
-    product: str | None = None
-    lot: str | None = None
-    expiry: date | None = None
-    quantity: int | None = None
-    packs: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

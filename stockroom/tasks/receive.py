@@ -31,6 +31,17 @@ from stockroom.tasks.shelves import lots_now
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """What a person says of what arrived, all of it or beside a barcode; ``quantity`` in single pieces, or ``packs``."""
+
+    product: str | None = None
+    lot: str | None = None
+    expiry: date | None = None
+    quantity: int | None = None
+    packs: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Delivery:
     """What arrived: ``quantity`` in single pieces, or ``packs``; ``arrived_at`` in thousandths of °C."""
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stockroom.core.kept_levels import Booked, Kept, Span, Unbooked, kept
-from stockroom.core.rehearsal import Counts, Drawn, Rates
+from stockroom.core.play import Counts, Drawn, Rates
 from stockroom.core.turns import Turn
 from stockroom.tasks.future_use import Future, Source
 

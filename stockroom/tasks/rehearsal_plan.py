@@ -15,8 +15,8 @@ import numpy as np
 from stockroom.core.kept_levels import Unbooked
 from stockroom.core.orders import OrderLine
 from stockroom.core.packs import price_breaks
+from stockroom.core.play import Counts, Plan
 from stockroom.core.practice import Product
-from stockroom.core.rehearsal import Counts, Plan
 from stockroom.core.turns import Turn, first_morning
 from stockroom.tasks.future_use import Source
 from stockroom.tasks.order_basis import SiteNow, free_space, pieces
@@ -70,7 +70,7 @@ def laid_out(
         rows = (*rows, (0, -1), *rows, (n - 1, 1))
     decided = [turn.decided for turn in way]
     room = _room(here, product, stock + ordered)
-    chance = _use_chance(here, product)
+    chance = here.practice.use_chance_of(product)
 
     def table(filled: int, values: Counts) -> Counts:
         found = np.full((periods, len(rows)), filled, np.int32)
@@ -110,12 +110,8 @@ def laid_out(
 def days_needed(here: SiteNow, product: Product, way: Sequence[Turn], periods: int) -> int:
     """How many days ahead of demand are looked at: with a chance of use what is booked for the whole life of an order counts."""
     longest = max(course.covered - turn.decided for turn in way for course in turn.courses)
-    life = 0 if _use_chance(here, product) is None else product.shelf_life_days or 0
+    life = 0 if here.practice.use_chance_of(product) is None else product.shelf_life_days or 0
     return periods + longest + life + 1
-
-
-def _use_chance(here: SiteNow, product: Product) -> float | None:
-    return here.practice.use_chance if product.use_chance is None else product.use_chance
 
 
 def _patience(way: Sequence[Turn], periods: int) -> Counts | None:
@@ -131,15 +127,10 @@ def _until_expiry(
     here: SiteNow, product: Product, way: Sequence[Turn], source: Source, keeps: int
 ) -> tuple[Unbooked, ...]:
     """What is still to be booked until each order expires, by the forecast for the target that holds."""
-    today, target = here.opening.day(here.at), target_of(here, product)
+    today, target = here.opening.day(here.at), here.practice.target_of(product)
     days = [turn.usable + keeps for turn in way]
     ends = [(day, here.opening.midnight(today + timedelta(days=day))) for day in days]
     return tuple(source.unbooked(turn, end, target) for turn, end in zip(way, ends, strict=True))
-
-
-def target_of(here: SiteNow, product: Product) -> float:
-    """The service target that holds."""
-    return here.practice.service_target if product.service_target is None else product.service_target
 
 
 def _lots(here: SiteNow, product: Product, periods: int) -> list[tuple[int, int]]:

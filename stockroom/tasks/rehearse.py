@@ -12,8 +12,9 @@ import numpy as np
 from stockroom.core.bands import Band, ratio_band, saved_band
 from stockroom.core.lead_times import LeadRecord
 from stockroom.core.orders import OrderLine
+from stockroom.core.play import Drawn, Played
 from stockroom.core.practice import Product, Supplier
-from stockroom.core.rehearsal import Drawn, Played, played
+from stockroom.core.rehearsal import played
 from stockroom.core.turns import Turn, turns
 from stockroom.errors import Refused
 from stockroom.store import Link
@@ -23,7 +24,7 @@ from stockroom.tasks.future_use import FromPast, Source, days_ahead, from_file
 from stockroom.tasks.order_basis import SiteNow
 from stockroom.tasks.past_weeks import past_weeks
 from stockroom.tasks.places import product_named
-from stockroom.tasks.rehearsal_plan import Layout, days_needed, laid_out, target_of
+from stockroom.tasks.rehearsal_plan import Layout, days_needed, laid_out
 from stockroom.tasks.reorder import OrderPlan, at_target, order_plan
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.still_ahead import StillAhead
@@ -186,7 +187,7 @@ def turns_of(here: SiteNow, product: Product, days: int) -> tuple[Turn, ...]:
 
 def first_lines(plan: OrderPlan, here: SiteNow, expected: Expected, product: Product) -> dict[float, OrderLine]:
     """The line of the order list by target, by rising target: that of the target that holds as the list of now has it."""
-    holds = target_of(here, product)
+    holds = here.practice.target_of(product)
     listed = next(
         p for s in plan.suppliers if s.site == here.name for p in s.products if p.product.code == product.code
     )
@@ -227,7 +228,7 @@ def _site(
     record = here.leads.get(supplier.name)
     return SiteRehearsal(
         here.name, supplier, record if record is not None and record.enough and supplier.lead_from_orders else None,
-        target_of(here, product),
+        here.practice.target_of(product),
         weeks_of_history=None if past is None else past.weeks, block=1 if past is None else past.block,
         per_week=float(source.expected.sum() / len(source.expected) * 7),
         orders=len(way), stock=layout.stock, coming=layout.coming, held=layout.held, room=layout.room,

@@ -260,7 +260,7 @@ def _given(here: SiteNow, expected: Expected, when: Timing, product: Product) ->
         # With "fill" the warm-up belongs to the time until this order can be used, as that of the next one does to until.
         unbooked_lead=still(when.arrival.arrives_at + warm, until) if lead else None,
         daily_rate=expected.per_day(product, until),
-        target=practice.service_target if product.service_target is None else product.service_target,
+        target=practice.target_of(product),
         target_kind=practice.target_kind,
         lots=pieces(here, product, "usable"), held=pieces(here, product, "quarantined"),
         on_order=tuple((o.due, n) for o in here.orders if not o.overdue and (n := o.coming(code))),
@@ -270,7 +270,7 @@ def _given(here: SiteNow, expected: Expected, when: Timing, product: Product) ->
             for chance, arrives, then in (when.turns if when.record else ())
         ),
         lead_words=when.record.words if when.record else "",
-        use_chance=practice.use_chance if product.use_chance is None else product.use_chance,
+        use_chance=practice.use_chance_of(product),
     )  # fmt: skip
     if given.use_chance is not None and given.expiry is not None:
         given = replace(given, unbooked_life=still(given.expiry))

@@ -9,7 +9,8 @@ from stockroom.core.records import Finding
 from stockroom.errors import Refused
 from stockroom.formats.scan import one_box, scanned
 from stockroom.formats.scanned_code import Scanned
-from stockroom.tasks.read_scan import Box, Told, box, gaps
+from stockroom.tasks.read_scan import Box, box, gaps
+from stockroom.tasks.receive import Told
 from stockroom.tasks.tie_code import Tie
 
 Line = tuple[str, str, date]

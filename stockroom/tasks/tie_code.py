@@ -13,6 +13,7 @@ from stockroom.core.stock import FOREVER
 from stockroom.core.units import count
 from stockroom.errors import Refused
 from stockroom.formats.scan import scanned
+from stockroom.formats.scanned_code import HIBC_ITEM
 from stockroom.store import Link, practices
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
@@ -49,7 +50,7 @@ def ties(conn: Link, practice: Practice, until: int = FOREVER) -> dict[str, Tie]
 def item_in(text: str, today: date) -> str:
     """The item's number of what was typed or scanned. Raises: Refused where it names no item."""
     bare = text.strip()
-    if re.fullmatch("[A-Z][A-Z0-9]{3}[A-Z0-9]{1,18}[0-9]", bare):
+    if re.fullmatch(HIBC_ITEM, bare):
         return bare
     item = scanned(text, today).item
     if item is None:

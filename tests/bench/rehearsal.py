@@ -25,7 +25,8 @@ from pathlib import Path
 
 import numpy as np
 
-from stockroom.core.rehearsal import CHUNK, Counts, Drawn, Plan, played
+from stockroom.core.play import Counts, Drawn, Plan
+from stockroom.core.rehearsal import CHUNK, played
 
 REFERENCE = "stockpyl==1.0.2"
 THEIRS = """

@@ -11,7 +11,7 @@ import pytest
 from conftest import Line
 
 from stockroom.cli import files
-from stockroom.cli.job import put
+from stockroom.cli.output import put
 
 
 def test_what_has_no_end_or_is_far_too_long_is_refused(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -26,8 +26,9 @@ from rehearsal_cases import (
 
 from stockroom.core.bands import ratio_band, saved_band
 from stockroom.core.packs import price_breaks
+from stockroom.core.play import Drawn, Plan, Played
 from stockroom.core.practice import PriceBreak, Product
-from stockroom.core.rehearsal import CHUNK, Drawn, Plan, Played, played
+from stockroom.core.rehearsal import CHUNK, played
 
 # derived: exact Markov chains, lost sales, oldest first, solved elsewhere and by ``chain``: what is wasted, lost, ordered
 # and left over in a period, and the chance that a period is short

@@ -105,6 +105,12 @@ def test_no_more_goes_than_there_is_room_for_and_than_is_needed() -> None:
     assert moved({"East": east, "West": site(known=[(5, 6)], on_order=[(3, 4)])}) == [("East", "West", 10, 2, True)]
 
 
+def test_what_takes_no_room_goes_where_there_is_none() -> None:
+    # derived: 5 booked and nothing there; a place that is full holds what takes no room all the same
+    assert wanted(site(known=[(6, 5)], free=0, product=replace(KIT, space=0))) == 5
+    assert wanted(site(known=[(6, 5)], free=0)) == 0
+
+
 def test_the_most_urgent_site_is_served_first() -> None:
     # South's order would be here on day 4 and warm on day 5: its booking on day 3 has only this way
     inputs = {"East": site([(10, 2)]), "West": site(known=[(8, 3)]), "South": site(known=[(3, 2)])}

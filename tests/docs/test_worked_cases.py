@@ -23,8 +23,9 @@ from stockroom.core.exposure import mkt_weighted
 from stockroom.core.matching import Option, Want, assignment
 from stockroom.core.opening import Opening
 from stockroom.core.orders import OrderInput, joint_chance, order_line
+from stockroom.core.play import Drawn, Plan
 from stockroom.core.practice import Closure, Procedure, Product, Site, Use
-from stockroom.core.rehearsal import CHUNK, Drawn, Plan, played
+from stockroom.core.rehearsal import CHUNK, played
 from stockroom.core.spells import Line as LimitLine
 from stockroom.core.spells import spells
 from stockroom.core.takeout import Habits, take_out

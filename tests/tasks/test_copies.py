@@ -234,6 +234,15 @@ def test_a_copy_that_cannot_be_made_is_said_and_undoes_nothing(cli: Line) -> Non
     assert cli.ask("records", "history")["entries"][-1]["kind"] == "check"
 
 
+@pytest.mark.parametrize("words", [("backup", "a\udcff"), ("export", "b\udcff"), ("copy", "--to", "c\udcff.db")])
+def test_a_name_that_is_no_text_is_refused_as_everywhere(cli: Line, words: tuple[str, ...]) -> None:
+    before = sorted(path.name for path in cli.folder.iterdir())
+    said = cli("records", *words)
+    assert (said.code, said.out) == (2, "")
+    assert "that is not text in the terminal's encoding" in said.err
+    assert sorted(path.name for path in cli.folder.iterdir()) == before
+
+
 def test_what_only_looks_makes_no_copy(cli: Line) -> None:
     folder = Path(cli.where + ".copies")
     shutil.rmtree(folder, ignore_errors=True)
