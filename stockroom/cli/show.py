@@ -143,11 +143,10 @@ class Screen:
             self._print(Text(text, style="dim", overflow="fold"))
 
     def _hanging(self, lead: str, text: str, style: str) -> None:
-        grid = Table.grid(padding=0)
-        grid.add_column(no_wrap=True)
-        grid.add_column(overflow="fold")
-        grid.add_row(Text(lead, style=style), Text(plain(text), style=style))
-        self._print(grid)
+        lines = Text(plain(text)).wrap(self._console, self.width - len(lead), overflow="fold")
+        indent = " " * len(lead)
+        told = "\n".join((indent if i else lead) + line.plain for i, line in enumerate(lines))
+        self._print(Text(told or lead, style=style))
 
 
 def screen_width() -> int:

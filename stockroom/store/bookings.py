@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.once import once
+from stockroom.store.open_page import bookings_open, page_from
 from stockroom.store.writing import Book, live
 
 
@@ -35,8 +36,15 @@ def bookings(
 ) -> dict[int, BookingRow]:
     """B-number -> booking as it stood at ``until``, by number; of all, of ``only`` one, or of those still to take place."""
     if standing:
-        return once(conn, ("standing", until), lambda: _bookings(conn, until, t.booking.c.n.in_(_standing(until))))
-    return _bookings(conn, until, None if only is None else t.booking.c.n == only)
+        return once(conn, ("standing", until), lambda: _still_standing(conn, until))
+    return _bookings(conn, until, None if only is None else [only])
+
+
+def _still_standing(conn: sa.Connection, until: int) -> dict[int, BookingRow]:
+    page = page_from(conn, until)
+    candidates = None if page is None else bookings_open(conn, page)
+    found = _bookings(conn, until, _standing(until) if candidates is None else candidates)
+    return {n: row for n, row in found.items() if row.state == "booked"}
 
 
 def _standing(until: int) -> Any:
@@ -53,7 +61,8 @@ def _standing(until: int) -> Any:
 
 
 def _bookings(conn: sa.Connection, until: int, which: Any) -> dict[int, BookingRow]:
-    links = {number: external for external, number in numbers_by_external(conn).items()}
+    """Those whose number is in ``which`` (numbers, or a SELECT of them), or all."""
+    links = {number: external for external, number in numbers_by_external(conn, which).items()}
     change = t.booking_change.c
     query = (
         sa.select(
@@ -65,7 +74,7 @@ def _bookings(conn: sa.Connection, until: int, which: Any) -> dict[int, BookingR
         .order_by(change.booking, change.at, change.id)
     )  # fmt: skip
     if which is not None:
-        query = query.where(which)
+        query = query.where(change.booking.in_(which))
     made: dict[int, int] = {}
     found: dict[int, BookingRow] = {}
     rows = conn.execute(query).fetchall()
@@ -103,14 +112,15 @@ def changes(conn: sa.Connection) -> list[tuple[int, int]]:
     return [(int(at), int(entry)) for at, entry in conn.execute(query)]
 
 
-def numbers_by_external(conn: sa.Connection) -> dict[str, int]:
-    """Outside id -> B-number."""
-    rows = conn.execute(
+def numbers_by_external(conn: sa.Connection, which: Any = None) -> dict[str, int]:
+    """Outside id -> B-number; of all, or of those whose number is in ``which``."""
+    query = (
         sa.select(t.booking_link.c.external_id, t.booking_link.c.booking)
         .join(t.booking, t.booking.c.n == t.booking_link.c.booking)
         .where(live(t.booking_link), live(t.booking))
         .order_by(t.booking_link.c.id)
     )
+    rows = conn.execute(query if which is None else query.where(t.booking_link.c.booking.in_(which)))
     return {str(e): int(n) for e, n in rows}
 
 

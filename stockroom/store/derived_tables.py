@@ -69,3 +69,11 @@ spell = Table(
     PrimaryKeyConstraint("fridge", "direction", "limit_milli", "from_at", "first_out"),
     sqlite_with_rowid=False,
 )
+
+open_page = Table(
+    "open_page",
+    derived,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("body", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+)

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.once import once
 from stockroom.store.writing import live
 
 
@@ -43,11 +44,19 @@ def on_at(switches: Sequence[Switch], at: int) -> bool:
 
 
 def switches(conn: sa.Connection, fridge: int, until: int = FOREVER) -> list[Switch]:
-    """Each time a fridge was switched off or on by ``until``, oldest first."""
+    """Each time a fridge was switched off or on by ``until``, oldest first; not to be changed by who reads it."""
+    return once(conn, ("switches", until), lambda: _switches(conn, until)).get(fridge, [])
+
+
+def _switches(conn: sa.Connection, until: int) -> dict[int, list[Switch]]:
+    """The same of every fridge: few, and a look asks for all of them."""
     rows = conn.execute(
-        sa.select(t.fridge_duty.c.at, t.fridge_duty.c.on, t.fridge_duty.c.why, t.entry.c.by)
+        sa.select(t.fridge_duty.c.fridge, t.fridge_duty.c.at, t.fridge_duty.c.on, t.fridge_duty.c.why, t.entry.c.by)
         .outerjoin(t.entry, t.entry.c.n == t.fridge_duty.c.entry)
-        .where(t.fridge_duty.c.fridge == fridge, t.fridge_duty.c.at <= until, live(t.fridge_duty))
+        .where(t.fridge_duty.c.at <= until, live(t.fridge_duty))
         .order_by(t.fridge_duty.c.at, t.fridge_duty.c.id)
     )
-    return [Switch(int(r.at), bool(r.on), r.why or "", r.by or "") for r in rows]
+    found: dict[int, list[Switch]] = {}
+    for r in rows:
+        found.setdefault(r.fridge, []).append(Switch(int(r.at), bool(r.on), r.why or "", r.by or ""))
+    return found

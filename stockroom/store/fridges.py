@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from stockroom.core.records import HandCheck
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.once import once
 from stockroom.store.writing import Book, live
 
 Ints = npt.NDArray[np.int64]
@@ -94,8 +95,10 @@ def last_check(conn: sa.Connection, fridge: int) -> tuple[int, int] | None:
 
 def anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
     """True where a reading or a check by hand is on record for a time after ``until``."""
-    if until >= FOREVER:
-        return False
+    return until < FOREVER and once(conn, ("after", fridge, until), lambda: _anything_after(conn, fridge, until))
+
+
+def _anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
     check = t.hand_check.c
     later = sa.select(check.at).where(check.fridge == fridge, check.at > until).limit(1)
     return first_reading(conn, fridge, until + 1) is not None or conn.scalar(later) is not None
@@ -105,18 +108,35 @@ _C = t.hand_check.c
 _HAND_CHECKS = (
     sa.select(_C.id, _C.entry, _C.at, _C.milli, _C.low, _C.high, _C.doubtful, _C.note, t.entry.c.by)
     .outerjoin(t.entry, t.entry.c.n == _C.entry)
-    .where(_C.fridge == sa.bindparam("fridge"), _C.at <= sa.bindparam("until"), live(t.hand_check))
+    .where(
+        _C.fridge == sa.bindparam("fridge"),
+        _C.at >= sa.bindparam("begin"),
+        _C.at <= sa.bindparam("until"),
+        live(t.hand_check),
+    )
     .order_by(_C.at, _C.id)
 )
 
 
-def hand_checks(conn: sa.Connection, fridge: int, name: str, until: int = FOREVER) -> list[HandCheck]:
-    """Checks by hand of a fridge by ``until``, in order of time."""
+_RESET = sa.select(sa.func.max(_C.at)).where(
+    _C.fridge == sa.bindparam("fridge"), _C.at < sa.bindparam("since"), _C.low.is_not(None), _C.high.is_not(None),
+    live(t.hand_check),
+)  # fmt: skip
+
+
+def hand_checks(
+    conn: sa.Connection, fridge: int, name: str, until: int = FOREVER, since: int = -FOREVER
+) -> list[HandCheck]:
+    """Checks by hand of a fridge by ``until``, in order of time; from the last one before ``since`` that showed min and
+    max on.
+    """
     # The entry that is open right now is written last: what it recorded is there already.
+    begin = conn.scalar(_RESET, {"fridge": fridge, "since": since}) if since > -FOREVER else None
+    begin = -FOREVER if begin is None else int(begin)
     return [
         HandCheck(key, entry, name, at, milli, low, high, bool(doubtful), by or "", note)
         for key, entry, at, milli, low, high, doubtful, note, by in conn.execute(
-            _HAND_CHECKS, {"fridge": fridge, "until": until}
+            _HAND_CHECKS, {"fridge": fridge, "until": until, "begin": begin}
         )
     ]
 
@@ -162,6 +182,12 @@ def anchors(conn: sa.Connection, fridge: int) -> list[Anchor]:
     return [Anchor(r.n, r.source, r.direction, r.limit_milli, r.anchor_at) for r in rows]
 
 
+def anchored_since(conn: sa.Connection, fridge: int, since: int) -> bool:
+    """True where an excursion of a fridge is on record that is anchored at an instant or later."""
+    c = t.excursion.c
+    return conn.scalar(sa.select(c.n).where(c.fridge == fridge, c.anchor_at >= since).limit(1)) is not None
+
+
 def fridge_of_excursion(conn: sa.Connection, number: int) -> str | None:
     """The fridge of an excursion by its number."""
     found = conn.scalar(
@@ -193,7 +219,11 @@ class Decision:
 
 
 def decisions(conn: sa.Connection, until: int = FOREVER) -> dict[int, list[Decision]]:
-    """E-number -> decisions by ``until``, oldest first."""
+    """E-number -> decisions by ``until``, oldest first; not to be changed by who reads them."""
+    return once(conn, ("decisions", until), lambda: _decisions(conn, until))
+
+
+def _decisions(conn: sa.Connection, until: int) -> dict[int, list[Decision]]:
     rows = conn.execute(
         sa.select(t.decision, t.entry.c.by)
         .outerjoin(t.entry, t.entry.c.n == t.decision.c.entry)

@@ -12,6 +12,8 @@ import sqlalchemy as sa
 from stockroom.core.records import OUTSIDE, Hold, Lot, Movement, Pull, Release
 from stockroom.core.stock import FOREVER, LotState, replay
 from stockroom.store import tables as t
+from stockroom.store.once import once
+from stockroom.store.open_page import MOST_NAMED
 from stockroom.store.writing import Book, live
 
 _PLACES = sa.select(t.place.c.id, t.place.c.name)
@@ -23,6 +25,13 @@ def place_names(conn: sa.Connection) -> dict[int, str]:
     return {int(k): str(n) for k, n in conn.execute(_PLACES)}
 
 
+def _names_of(conn: sa.Connection, keys: Collection[int]) -> dict[int, str]:
+    """The same of some places; of all where a statement could not name them."""
+    if len(keys) > MOST_NAMED:
+        return place_names(conn)
+    return {int(k): str(n) for k, n in conn.execute(_PLACES.where(t.place.c.id.in_(keys)))}
+
+
 def place_kinds(conn: sa.Connection) -> dict[str, str]:
     """Name -> kind (fridge, shelf, box, pull, outside) of every place that was ever used."""
     return {str(n): str(k) for n, k in conn.execute(sa.select(t.place.c.name, t.place.c.kind))}
@@ -30,6 +39,10 @@ def place_kinds(conn: sa.Connection) -> dict[str, str]:
 
 def place_key(conn: sa.Connection, name: str) -> int | None:
     """The key of a place, None where nothing was ever recorded there."""
+    return once(conn, ("place", name), lambda: _place_key(conn, name))
+
+
+def _place_key(conn: sa.Connection, name: str) -> int | None:
     found = conn.scalar(_PLACE_KEY, {"name": name})
     return None if found is None else int(found)
 
@@ -62,9 +75,13 @@ def _rows_of(table: sa.Table, columns: tuple[str, ...], some: bool) -> Any:
     return query.where(table.c.lot.in_(sa.bindparam("lots", expanding=True))) if some else query
 
 
-def lots(conn: sa.Connection, product: str | None = None, code: str | None = None) -> dict[int, Lot]:
+def lots(
+    conn: sa.Connection, product: str | None = None, code: str | None = None, only: Collection[int] | None = None
+) -> dict[int, Lot]:
     """Key -> lot, with every expiry that was stated for it; codes are exact, letter by letter."""
     query = _lots()
+    if only is not None:
+        query = query.where(t.lot.c.id.in_(only))
     if product is not None:
         query = query.where(t.lot.c.product == product)
     if code is not None:
@@ -108,7 +125,6 @@ class LotRecords:
 
 def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[int, LotRecords]:
     """Lot key -> its movements, holds and releases (all times; reversed ones left out)."""
-    names = place_names(conn)
     moves: dict[int, list[Movement]] = defaultdict(list)
     holds: dict[int, list[Hold]] = defaultdict(list)
     frees: dict[int, list[Release]] = defaultdict(list)
@@ -119,13 +135,16 @@ def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[in
 
     start = ("id", "entry", "at", "lot")
     ends = ("quantity", "source", "target", "prefer", "kind", "booking", "supply_order", "why")
-    for key, entry, at, lot, quantity, source, target, *rest in rows(t.movement, *start, *ends):
+    moved = rows(t.movement, *start, *ends)
+    held = rows(t.hold, *start, "place", "quantity", "cause", "why")
+    freed = rows(t.release, *start, "place", "quantity", "causes", "why")
+    used = {k for row in moved for k in (row[5], row[6])} | {row[4] for row in (*held, *freed)}
+    names = _names_of(conn, used)
+    for key, entry, at, lot, quantity, source, target, *rest in moved:
         moves[lot].append(Movement(key, entry, at, lot, quantity, names[source], names[target], *rest))
-    for key, entry, at, lot, place, *rest in rows(t.hold, *start, "place", "quantity", "cause", "why"):
+    for key, entry, at, lot, place, *rest in held:
         holds[lot].append(Hold(key, entry, at, lot, names[place], *rest))
-    for key, entry, at, lot, place, quantity, causes, why in rows(
-        t.release, *start, "place", "quantity", "causes", "why"
-    ):
+    for key, entry, at, lot, place, quantity, causes, why in freed:
         frees[lot].append(Release(key, entry, at, lot, names[place], quantity, tuple(causes.split()), why))
     return {k: LotRecords(tuple(moves[k]), tuple(holds[k]), tuple(frees[k])) for k in {*moves, *holds}}
 
@@ -197,10 +216,6 @@ MOST_KEPT = 4
 def pulls_of(conn: sa.Connection, only: Collection[int], until: int = FOREVER) -> dict[int, Pull]:
     """The same of some lots. A kit that is taken out again is of the lot that it always was."""
     return _pulls(conn, until, only) if len(only) <= MOST_NAMED else pulls(conn, until)
-
-
-MOST_NAMED = 5000
-"""Keys that one statement names: a driver takes no more than some ten thousand."""
 
 
 def _pulls(conn: sa.Connection, until: int, only: Collection[int] | None = None) -> dict[int, Pull]:

@@ -6,7 +6,7 @@ from typing import TypeVar
 import sqlalchemy as sa
 
 T = TypeVar("T")
-MOST_KEPT = 200
+MOST_KEPT = 500
 """Answers that are kept: a search through many instants must not hold them all."""
 
 

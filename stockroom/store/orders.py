@@ -1,12 +1,15 @@
 """Orders to suppliers: their lines, what was changed about them, and what of them has arrived."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
+from typing import Any
 
 import sqlalchemy as sa
 
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.once import once
+from stockroom.store.open_page import orders_open, page_from
 from stockroom.store.writing import Book, live
 
 
@@ -72,17 +75,34 @@ def orders(conn: sa.Connection, until: int = FOREVER) -> dict[int, OrderRow]:
     return once(conn, ("orders", until), lambda: _orders(conn, until))
 
 
-def _orders(conn: sa.Connection, until: int) -> dict[int, OrderRow]:
+def open_orders(conn: sa.Connection, until: int = FOREVER) -> list[OrderRow]:
+    """Those of which something was still to come at ``until``, by number; not to be changed by who reads them."""
+    return once(conn, ("open orders", until), lambda: _open_orders(conn, until))
+
+
+def _open_orders(conn: sa.Connection, until: int) -> list[OrderRow]:
+    page = page_from(conn, until)
+    candidates = None if page is None else orders_open(conn, page)
+    found = orders(conn, until) if candidates is None else _orders(conn, until, candidates)
+    return [o for o in found.values() if o.state == "open"]
+
+
+def _orders(conn: sa.Connection, until: int, only: Collection[int] | None = None) -> dict[int, OrderRow]:
+    def some(query: sa.Select[Any], number: sa.Column[int]) -> sa.Select[Any]:
+        return query if only is None else query.where(number.in_(only))
+
     found: dict[int, OrderRow] = {}
     query = sa.select(t.supply_order).where(live(t.supply_order), t.supply_order.c.at <= until)
-    for r in conn.execute(query.order_by(t.supply_order.c.n)):
+    for r in conn.execute(some(query, t.supply_order.c.n).order_by(t.supply_order.c.n)):
         found[r.n] = OrderRow(r.n, r.supplier, r.site, r.at, r.due, r.entry)
-    for r in conn.execute(sa.select(t.order_line).where(live(t.order_line)).order_by(t.order_line.c.id)):
+    lines = sa.select(t.order_line).where(live(t.order_line)).order_by(t.order_line.c.id)
+    for r in conn.execute(some(lines, t.order_line.c.supply_order)):
         if r.supply_order in found:
             order = found[r.supply_order]
             order.lines.append(Ordered(r.product, r.quantity, r.proposed, r.pack_price, r.why))
             order.ordered[r.product] = order.ordered.get(r.product, 0) + r.quantity
     changes = sa.select(t.order_change).where(live(t.order_change), t.order_change.c.at <= until)
+    changes = some(changes, t.order_change.c.supply_order)
     for r in conn.execute(changes.order_by(t.order_change.c.at, t.order_change.c.id)):
         if r.supply_order not in found:
             continue
@@ -92,7 +112,7 @@ def _orders(conn: sa.Connection, until: int) -> dict[int, OrderRow]:
             order.due = r.due
         else:
             order.state = {"cancel": "cancelled", "close": "closed"}[r.kind]
-    for number, receipt in _receipts(conn, until):
+    for number, receipt in _receipts(conn, until, only):
         if number in found:
             order = found[number]
             order.receipts.append(receipt)
@@ -103,8 +123,8 @@ def _orders(conn: sa.Connection, until: int) -> dict[int, OrderRow]:
     return found
 
 
-def _receipts(conn: sa.Connection, until: int) -> list[tuple[int, Receipt]]:
-    """(O-number, what came of it) up to an instant, in order of time."""
+def _receipts(conn: sa.Connection, until: int, only: Collection[int] | None) -> list[tuple[int, Receipt]]:
+    """(O-number, what came of it) up to an instant, in order of time; of all orders or some."""
     m = t.movement.c
     query = (
         sa.select(m.supply_order, m.entry, m.at, t.lot.c.product, t.lot.c.code, m.quantity, t.place.c.name)
@@ -112,6 +132,7 @@ def _receipts(conn: sa.Connection, until: int) -> list[tuple[int, Receipt]]:
         .where(m.supply_order.is_not(None), m.kind == "receive", m.at <= until, live(t.movement))
         .order_by(m.at, m.id)
     )
+    query = query if only is None else query.where(m.supply_order.in_(only))
     return [(int(order), Receipt(*row)) for order, *row in conn.execute(query)]
 
 

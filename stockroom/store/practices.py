@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from stockroom.core.opening import DayException
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
+from stockroom.store.once import once
 from stockroom.store.writing import Book, live
 
 _VERSIONS = (
@@ -35,7 +36,13 @@ _EXCEPTIONS = (
 
 
 def day_exceptions(conn: sa.Connection, until: int = FOREVER) -> list[tuple[str, DayException]]:
-    """(site, exception) for every day that a person closed or opened by ``until``, in the order in which they did."""
+    """(site, exception) for every day that a person closed or opened by ``until``, in the order in which they did; not to
+    be changed by who reads it.
+    """
+    return once(conn, ("exceptions", until), lambda: _day_exceptions(conn, until))
+
+
+def _day_exceptions(conn: sa.Connection, until: int) -> list[tuple[str, DayException]]:
     rows = conn.execute(_EXCEPTIONS, {"until": until})
     return [
         (

@@ -16,9 +16,10 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    text,
 )
 
-REVISION = "0002"
+REVISION = "0003"
 """The database revision that this program reads and writes."""
 
 meta = MetaData()
@@ -135,7 +136,7 @@ lot_expiry = Table(
     meta,
     _key(),
     _entry(),
-    Column("lot", Integer, ForeignKey("lot.id"), nullable=False),
+    Column("lot", Integer, ForeignKey("lot.id"), nullable=False, index=True),
     Column("expiry", Text),
 )
 
@@ -155,6 +156,12 @@ movement = Table(
     Column("supply_order", Integer),
     Column("why", Text),
     Index("ix_movement_lot_at", "lot", "at"),
+    Index(
+        "ix_movement_supply_order",
+        "supply_order",
+        sqlite_where=text("supply_order IS NOT NULL"),
+        postgresql_where=text("supply_order IS NOT NULL"),
+    ),
 )
 
 hold = Table(
@@ -190,7 +197,7 @@ pull = Table(
     Column("n", Integer, primary_key=True, autoincrement=False),
     _entry(),
     instant(),
-    Column("lot", Integer, ForeignKey("lot.id"), nullable=False),
+    Column("lot", Integer, ForeignKey("lot.id"), nullable=False, index=True),
     Column("source", Integer, ForeignKey("place.id"), nullable=False),
     Column("prior", Integer),
 )
@@ -201,7 +208,7 @@ promise = Table(
     _key(),
     _entry(),
     instant(),
-    Column("pull", Integer, nullable=False),
+    Column("pull", Integer, nullable=False, index=True),
     Column("booking", Integer),
 )
 

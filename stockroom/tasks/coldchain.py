@@ -1,7 +1,7 @@
 """The excursions of a fridge as the records tell them: events, numbers, the lots touched, and who decided."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf
 
@@ -25,6 +25,7 @@ from stockroom.store import Link, fridge_notes, fridges
 from stockroom.store.derived import Scan
 from stockroom.store.fridge_notes import Switch, on_at
 from stockroom.store.ledger import place_key
+from stockroom.store.open_page import FridgePage
 from stockroom.tasks.derive import kept
 from stockroom.tasks.rules import practice_at, spans
 from stockroom.tasks.shelves import LotNow
@@ -33,7 +34,10 @@ from stockroom.tasks.watch import GAP, Span, watched
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What is known of one fridge at ``until``: spells and silences by line, checks by hand, the rules of each span."""
+    """What is known of one fridge at ``until``: spells and silences by line, checks by hand, the rules of each span.
+
+    ``lately``: what was over before its ``since`` is left out.
+    """
 
     name: str
     key: int
@@ -42,6 +46,7 @@ class History:
     switches: Sequence[Switch]
     spans: Sequence[Span]
     until: int
+    lately: FridgePage | None = None
 
     def rules_at(self, at: int) -> Fridge | None:
         """The fridge as the practice file described it at an instant."""
@@ -51,6 +56,10 @@ class History:
         """True where it was switched off."""
         return not on_at(self.switches, at)
 
+    def first_stock(self, inside: "Presence") -> int:
+        """When the first piece came into it."""
+        return inside.first if self.lately is None else min(inside.first, self.lately.first_stock)
+
     @property
     def silences(self) -> list[Gap]:
         """The logger's silences that a reading has ended, in order."""
@@ -59,13 +68,24 @@ class History:
 
 
 def history(
-    conn: Link, name: str, key: int, lots: Sequence[LotNow], *, since: int = -FOREVER, until: int = FOREVER
+    conn: Link,
+    name: str,
+    key: int,
+    lots: Sequence[LotNow],
+    *,
+    since: int = -FOREVER,
+    until: int = FOREVER,
+    lately: FridgePage | None = None,
 ) -> History:
-    """What is known of a fridge at ``until``, without the spells and silences that were over before ``since``."""
+    """What is known of a fridge at ``until``, without the spells and silences that were over before ``since``.
+
+    With ``lately`` also without the checks by hand that nothing since then can rest on.
+    """
     rule_spans = spans(conn)
-    lines = kept(conn, key, watched(name, rule_spans, lots), since=since, until=until)
-    checks, switches = fridges.hand_checks(conn, key, name, until), fridge_notes.switches(conn, key, until)
-    return History(name, key, lines, checks, switches, rule_spans, until)
+    begin = -FOREVER if lately is None else lately.since
+    lines = kept(conn, key, watched(name, rule_spans, lots), since=max(since, begin), until=until)
+    checks = fridges.hand_checks(conn, key, name, until, begin)
+    return History(name, key, lines, checks, fridge_notes.switches(conn, key, until), rule_spans, until, lately)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +131,7 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
         over = scan.end if scan.end <= past.until and scan.end < FOREVER else None
         found += [logger_event(f, line, over) for f in rows]
     for line, ruled in active.items():
-        told = hand_events(past.checks, line, inside.first)
+        told = hand_events(past.checks, line, past.first_stock(inside))
         found += [e for e in told if any(a <= e.first_out < b for a, b in ruled)]
     found = [e for e in found if _matters(e, past, inside)]
     found += _silent(past, inside)
@@ -277,8 +297,12 @@ class WarmPast:
         ]
 
 
-def warm_past(conn: Link, past: History, own: Sequence[Event], lots: Sequence[LotNow]) -> WarmPast:
-    """The events of this fridge, and of every other in which a lot with an allowance stood."""
+def warm_past(
+    conn: Link, past: History, own: Sequence[Event], lots: Sequence[LotNow], pages: Mapping[int, FridgePage]
+) -> WarmPast:
+    """The events of this fridge, and of every other in which a lot with an allowance stood (of those in ``pages`` without
+    what was left behind).
+    """
     rows = [(past.name, tuple(own))]
     allowed = [x for x in lots if any((p := s[2].product(x.lot.product)) and p.allowance for s in past.spans)]
     others = {s.place for x in allowed for p in x.state.parcels for s in p.path()} - {past.name}
@@ -286,6 +310,6 @@ def warm_past(conn: Link, past: History, own: Sequence[Event], lots: Sequence[Lo
     for name in sorted(others & fridges_known):
         key = place_key(conn, name)
         if key is not None:
-            there = history(conn, name, key, lots, until=past.until)
+            there = history(conn, name, key, lots, until=past.until, lately=pages.get(key))
             rows.append((name, tuple(events(there, lots))))
     return WarmPast(tuple(rows), past.spans)

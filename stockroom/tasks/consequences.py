@@ -74,7 +74,7 @@ def _settle_fridge(rec: Recording, name: str, key: int, since: int) -> tuple[set
         others &= {f.name for f in rec.rules.practice.fridges}
         past = history(rec.conn, name, key, lots)
         seen = events(past, lots)
-        warm = warm_past(rec.conn, past, seen, lots)
+        warm = warm_past(rec.conn, past, seen, lots, {})
     found = numbers(rec.conn, past, seen)
     decisions = fridges.decisions(rec.conn)
     held: list[tuple[int, Event]] = []

@@ -9,14 +9,14 @@ from stockroom.core.warmup import Row
 from stockroom.errors import Refused
 from stockroom.store import Link, orders
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import lots_of
+from stockroom.tasks.shelves import lots_there
 
 
 def with_cures(conn: Link, rule: Rules, rows: Sequence[Row], at: int) -> list[Row]:
     """The same rows; those that are short say what would cure them. One piece on order cures one of them."""
-    coming = [o for o in orders.orders(conn, at).values() if o.state == "open"]
-    coming.sort(key=lambda o: o.due)
-    left: dict[tuple[int, str], int] = {(o.number, r.product): o.open_quantity(r.product) for o in coming for r in rows}
+    coming = sorted(orders.open_orders(conn, at), key=lambda o: o.due)
+    codes = {r.product for r in rows}
+    left: dict[tuple[int, str], int] = {(o.number, code): o.open_quantity(code) for o in coming for code in codes}
     held: dict[str, tuple[int, list[str]]] = {}
     found = []
     for row in rows:
@@ -77,7 +77,8 @@ def _arriving(rule: Rules, row: Row, product: Product, what: str, due: int, see:
 
 def _in_quarantine(conn: Link, product: str, at: int) -> tuple[int, list[str]]:
     """(pieces of a product that are held, for what)."""
-    held = [p for now in lots_of(conn, product, at) for p in now.state.inside() if p.held]
+    there = (now for now in lots_there(conn, at).values() if now.lot.product == product)
+    held = [p for now in there for p in now.state.inside() if p.held]
     return sum(p.quantity for p in held), sorted({cause for p in held for cause in p.causes})
 
 

@@ -8,6 +8,7 @@ from stockroom.core.stock import FOREVER
 from stockroom.errors import Refused
 from stockroom.store import Link, fridges, ledger
 from stockroom.store.fridges import Decision
+from stockroom.store.open_page import FridgePage
 from stockroom.tasks.coldchain import (
     History,
     Links,
@@ -71,8 +72,13 @@ def excursions(conn: Link, name: str, key: int, until: int = FOREVER, now: int |
     return excursions_of(conn, history(conn, name, key, lots, until=until), lots, until if now is None else now)
 
 
-def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -> list[ExcursionNow]:
-    """Every excursion in what is known of a fridge; ``lots`` are those that ever stood in it."""
+def excursions_of(
+    conn: Link, past: History, lots: Sequence[LotNow], now: int, pages: Mapping[int, FridgePage] | None = None
+) -> list[ExcursionNow]:
+    """Every excursion in what is known of a fridge; ``lots`` are those that ever stood in it.
+
+    With ``pages``, those of all fridges, of what was over before the fridge's own nothing is looked for.
+    """
     seen = events(past, lots)
     found = numbers(conn, past, seen)
     whole = found
@@ -83,7 +89,7 @@ def excursions_of(conn: Link, past: History, lots: Sequence[LotNow], now: int) -
         # The reading that gave an excursion its number may lie after ``until``: the number holds all the same.
         found = [n if n.number is not None else _numbered_later(n, whole) for n in found]
     decisions = fridges.decisions(conn, past.until)
-    warm = warm_past(conn, past, seen, lots)
+    warm = warm_past(conn, past, seen, lots, pages or {})
     shelf, among = _Shelf(past.name, lots), links(found)
     out = [
         _excursion(past, n, shelf, among, warm, decisions.get(n.number or 0, []), now)
@@ -182,7 +188,7 @@ def _unsupported(
     """Excursions that no reading supports any more, but for which pieces are held or a person decided: they stay."""
     out = []
     for a in fridges.anchors(conn, past.key):
-        if a.number in known or a.at > past.until:
+        if a.number in known or a.at > past.until or (past.lately is not None and a.at < past.lately.since):
             continue
         cause = f"E-{a.number}"
         held = sum(p.quantity for x in lots for p in x.state.inside() if cause in p.causes)

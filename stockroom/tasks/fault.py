@@ -7,7 +7,7 @@ from stockroom.core.stock import Parcel
 from stockroom.store import Link
 from stockroom.tasks.excursions_now import ExcursionNow, events_to_decide
 from stockroom.tasks.fridge_now import FridgeNow
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_open
 
 Lots = Mapping[tuple[str, str], int]
 """(product, lot) -> pieces."""
@@ -66,7 +66,7 @@ def faults_of(conn: Link, f: FridgeNow, as_of: int) -> list[Fault]:
 def _bearing(conn: Link, as_of: int) -> Mapping[str, Sequence[tuple[LotNow, Parcel]]]:
     """Cause -> the pieces that were ever held for it, with their lots."""
     found: dict[str, list[tuple[LotNow, Parcel]]] = {}
-    for x in lots_now(conn, as_of).values():
+    for x in lots_open(conn, as_of).values():
         for p in x.state.parcels:
             for cause in p.ever:
                 found.setdefault(cause, []).append((x, p))

@@ -1,6 +1,6 @@
 """A fridge as it stands at an instant: last reading, missed checks, gaps, excursions, drift, calibration."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -15,10 +15,11 @@ from stockroom.errors import Refused
 from stockroom.store import Link, fridge_notes, fridges, ledger, practices
 from stockroom.store.fridge_notes import Switch, on_at
 from stockroom.store.once import once
+from stockroom.store.open_page import FridgePage, fridge_pages
 from stockroom.tasks.coldchain import history, strictest
 from stockroom.tasks.excursions_now import ExcursionNow, excursions_of
 from stockroom.tasks.rules import Rules, opening_of, rules, spans
-from stockroom.tasks.shelves import LotNow, lots_now, stood
+from stockroom.tasks.shelves import LotNow, lots_there, stood, stood_lately
 
 DRIFT_DAYS = 60
 
@@ -53,8 +54,14 @@ class FridgeNow:
         )
 
 
-def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None) -> FridgeNow:
-    """One fridge as it stood at ``until``; only what reached past ``since``, where that is given."""
+def fridge_now(
+    conn: Link, rule: Rules, name: str, until: int, since: int | None, pages: Mapping[int, FridgePage] | None = None
+) -> FridgeNow:
+    """One fridge as it stood at ``until``; only what reached past ``since``, where that is given.
+
+    With ``pages`` of the fridges that were brought forward, its own among them, of its excursions and silences only
+    those that were not over before its page.
+    """
     fridge = rule.practice.fridge(name)
     if fridge is None:
         raise Refused("unknown-fridge", f'there is no fridge "{name}"', "see: stockroom practice show")
@@ -64,19 +71,32 @@ def fridge_now(conn: Link, rule: Rules, name: str, until: int, since: int | None
     _, overdue = calibration(fridge.calibration_due, today)
     if key is None:
         return FridgeNow(fridge, None, (), (), (), None, overdue, None, 0, False)
-    here = stood(conn, name, until)
-    known = history(conn, name, key, here, until=until)
-    checks = known.checks
-    off = known.off_at(until)
-    found = excursions_of(conn, known, here, until)
-    past = _past(conn, name, key, until)
+    page = None if pages is None else pages.get(key)
+    checks: Sequence[HandCheck]
+    switches: Sequence[Switch]
+    found: Sequence[ExcursionNow] = ()
+    ended: Sequence[Gap] = ()
+    if page is not None and not fridges.anchored_since(conn, key, page.since):
+        # No excursion since then: what stood there does not matter, what stands there does.
+        here = stood_lately(conn, name, until, ())
+        checks = fridges.hand_checks(conn, key, name, until, page.since)
+        switches = fridge_notes.switches(conn, key, until)
+    else:
+        here = stood(conn, name, until) if page is None else stood_lately(conn, name, until, page.lots)
+        known = history(conn, name, key, here, until=until, lately=page)
+        checks, switches, ended = known.checks, known.switches, known.silences
+        found = excursions_of(conn, known, here, until, None if page is None else pages)
+    off = not on_at(switches, until)
+    past = past_of(conn, name, key, until)
     made = [c.at for c in checks]
     newest = fridges.last_reading(conn, key, until)
     pieces = sum(x.state.quantity(name) for x in here)
     # Switched off excuses an empty fridge only: stock that was put in all the same has to be looked after.
-    holes, silent = _silences(past, known.silences, newest, made, until, off and not pieces)
-    missed = _missed(past, known.switches, made, until, _first_use(here, checks, name))
-    drifting = None if newest is None else _drift(conn, key, opening, today, known.switches)
+    holes, silent = _silences(past, ended, newest, made, until, off and not pieces)
+    first = first_use_of(here, checks, name) if page is None else min(page.first_use, first_use_of(here, checks, name))
+    missed = missed_checks_of(past, switches, made, until, first, page)
+    # Where only what is open is asked for nobody asks whether it drifts.
+    drifting = None if newest is None or page is not None else _drift(conn, key, opening, today, switches)
     seen = ([] if newest is None else [newest]) + [(c.at, c.milli) for c in checks[-1:]]
     floor = -FOREVER if since is None else since
     return FridgeNow(
@@ -100,13 +120,24 @@ def fridge_seen(conn: Link, rule: Rules, name: str, at: int) -> FridgeNow:
     return once(conn, ("fridge", name, at), lambda: fridge_now(conn, rule, name, at, None))
 
 
+def fridge_open(conn: Link, rule: Rules, name: str, at: int) -> FridgeNow:
+    """One fridge at ``at`` by the rules of then, with every excursion that waits for anybody; of those that are over, and
+    of its silences, only the late ones, and whether it drifts is left open. Read once in a look.
+    """
+    pages = fridge_pages(conn, at)
+    key = ledger.place_key(conn, name)
+    if key is None or key not in pages or fridges.anything_after(conn, key, at):
+        return fridge_seen(conn, rule, name, at)
+    return once(conn, ("open fridge", name, at), lambda: fridge_now(conn, rule, name, at, None, pages))
+
+
 def in_use(conn: Link, name: str, at: int) -> bool:
     """True where a fridge is not switched off."""
     key = ledger.place_key(conn, name)
     return key is None or on_at(fridge_notes.switches(conn, key, at), at)
 
 
-def _first_use(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -> int:
+def first_use_of(lots: Sequence[LotNow], checks: Sequence[HandCheck], name: str) -> int:
     """Since when a fridge is in use: its first check by hand or the first stock in it."""
     stays = [s.start for x in lots for p in x.state.parcels for s in p.path() if s.place == name]
     made = [c.at for c in checks]
@@ -137,7 +168,8 @@ class Past:
     explained: frozenset[date]
 
 
-def _past(conn: Link, name: str, key: int, until: int) -> Past:
+def past_of(conn: Link, name: str, key: int, until: int) -> Past:
+    """The rules and explanations of one fridge by an instant."""
     exceptions = practices.day_exceptions(conn, until)
     rows = []
     for start, end, practice in spans(conn):
@@ -148,16 +180,21 @@ def _past(conn: Link, name: str, key: int, until: int) -> Past:
     return Past(tuple(rows), days)
 
 
-def _missed(
-    past: Past, switches: Sequence[Switch], checks: Sequence[int], until: int, first: int
+def missed_checks_of(
+    past: Past, switches: Sequence[Switch], checks: Sequence[int], until: int, first: int, page: FridgePage | None
 ) -> list[tuple[date, str]]:
-    """Missed checks, each day by the rules of its time."""
+    """Missed checks since the first use that nobody has explained, each day by the rules of its time; of the days before
+    that of a page those that it has kept.
+    """
     if first > until:
         return []
-    found: list[tuple[date, str]] = []
+    begin, found = date.min, []
+    if page is not None:
+        kept = [(date.fromisoformat(day), check) for day, check in page.missed]
+        begin, found = date.fromisoformat(page.day), [m for m in kept if m[0] not in past.explained]
     for start, end, fridge, opening in past.rules:
         days = []
-        day, last = opening.day(max(first, start)), opening.day(min(until, end - 1))
+        day, last = max(begin, opening.day(max(first, start))), opening.day(min(until, end - 1))
         while day <= last:
             hours, midnight = opening.day_spans(day), opening.midnight(day)
             ruled = start <= midnight < end
@@ -212,5 +249,5 @@ def check(
 
 def limits_inside(conn: Link, rule: Rules, fridge: Fridge, at: int) -> tuple[int, int]:
     """(low, high): the strictest limits of a fridge and of what stands in it at an instant."""
-    inside = {x.lot.product for x in lots_now(conn, at).values() if x.state.quantity(fridge.name)}
+    inside = {x.lot.product for x in lots_there(conn, at).values() if x.state.quantity(fridge.name)}
     return strictest(fridge, rule.practice, inside)

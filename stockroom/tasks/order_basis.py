@@ -113,9 +113,9 @@ def sites_now(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Si
 def open_orders(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[OrderNow]:
     """The orders of some sites of which something is still to come at ``at``, by the day on which they are due."""
     found = []
-    for o in orders.orders(conn, at).values():
+    for o in orders.open_orders(conn, at):
         site = _site(rule.practice, o.site)
-        if o.state != "open" or site not in sites:
+        if site not in sites:
             continue
         lines = tuple((p, n, o.received.get(p, 0), o.open_quantity(p)) for p, n in o.ordered.items())
         # Where somebody is there until midnight, it is due at the first instant of the next day.

@@ -8,6 +8,7 @@ from stockroom.core.units import degrees
 from stockroom.store import Link, derived, fridges, ledger
 from stockroom.store.derived import Scan
 from stockroom.store.engine import Store
+from stockroom.tasks.bring_forward import page_anew
 from stockroom.tasks.derive import ALWAYS, computed, ensured
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import stood
@@ -36,6 +37,7 @@ def derived_anew(conn: Link, advance: Callable[[str, int, int], None]) -> int:
         advance(f"reading {name}", done, len(found))
         derived.forget(conn, key)
         ensured(conn, key, name, spans(conn), stood(conn, name))
+    page_anew(conn, whole=True)
     return len(found)
 
 

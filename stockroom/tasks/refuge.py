@@ -7,7 +7,7 @@ from stockroom.core.practice import Fridge, Practice, Product
 from stockroom.core.units import count, degrees, quoted
 from stockroom.errors import nearest
 from stockroom.store import Link
-from stockroom.tasks.fridge_now import FridgeNow, fridge_seen
+from stockroom.tasks.fridge_now import FridgeNow, fridge_open
 from stockroom.tasks.places import SLIP_OF_A_NAME
 from stockroom.tasks.rules import Rules
 from stockroom.tasks.shelves import LotNow, lots_there
@@ -78,7 +78,7 @@ def _fit_fridges(
     able: list[tuple[bool, bool, int, Refuge]] = []
     refused = []
     for i, g in enumerate(fridges):
-        seen = fridge_seen(conn, rule, g.name, as_of)
+        seen = fridge_open(conn, rule, g.name, as_of)
         taken = _spaces(rule.practice, lots_there(conn, as_of).values(), g.name) + need
         why = _cannot(seen, *keep, taken, need)
         if why:

@@ -11,6 +11,7 @@ from stockroom.core.stock import FOREVER
 from stockroom.errors import DatabaseError, Refused, unknown
 from stockroom.formats.practice_file import read_practice
 from stockroom.store import Link, practices
+from stockroom.store.once import once
 
 RECORDED_FILE = "the practice file on record"
 
@@ -56,6 +57,10 @@ def _read(text: str) -> Practice:
 
 def spans(conn: Link) -> list[tuple[int, int, Practice]]:
     """(from, until, practice) for every span of time that one practice file ruled, in order."""
+    return once(conn, "spans", lambda: _spans(conn))
+
+
+def _spans(conn: Link) -> list[tuple[int, int, Practice]]:
     found = practices.versions(conn)
     starts = [-FOREVER if v is None else v for v, _ in found]
     ends = [*starts[1:], FOREVER]

@@ -10,6 +10,7 @@ from stockroom.errors import Refused, nearest
 from stockroom.store import Link, ledger
 from stockroom.store.entries import touched_lots
 from stockroom.store.ledger import LotRecords
+from stockroom.store.open_page import MOST_NAMED, fridge_pages, lots_since, page_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,19 +31,45 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
 
     Replayed once per connection and instant, and again once something was written.
     """
-    version = conn.info.get("ledger", 0)
-    kept: _Kept | None = conn.info.get("lots")
-    if kept is None or kept.version != version:
+    kept = _known(conn, "lots")
+    if kept is None:
         if only is not None:
-            known, found = ledger.lots(conn), ledger.records(conn, only)
-            return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
-        found = dict(sorted(ledger.records(conn).items()))
-        kept = conn.info["lots"] = _Kept(version, ledger.lots(conn), found, _latest(found.values()))
-    moment = min(until, kept.latest)  # nothing has happened after the latest record
-    if moment not in kept.done:
-        kept.done[moment] = {k: LotNow(kept.lots[k], r, r.state(k, moment)) for k, r in kept.records.items()}
-    done = kept.done[moment]
+            return _read(conn, only).states(until)
+        kept = conn.info["lots"] = _read(conn, None)
+    done = kept.states(until)
     return done if only is None else {k: v for k, v in done.items() if k in only}
+
+
+def _known(conn: Link, which: str) -> "_Kept | None":
+    """What was read before under a name, where nothing was written since."""
+    kept: _Kept | None = conn.info.get(which)
+    return kept if kept is not None and kept.version == conn.info.get("ledger", 0) else None
+
+
+def _read(conn: Link, only: Collection[int] | None) -> "_Kept":
+    found = dict(sorted(ledger.records(conn, only).items()))
+    return _Kept(conn.info.get("ledger", 0), ledger.lots(conn, only=only), found, _latest(found.values()))
+
+
+def lots_open(conn: Link, until: int = FOREVER) -> dict[int, LotNow]:
+    """Those of ``lots_now`` that an excursion which waits can have touched, where they were brought forward; else all."""
+    return _open(conn, until).states(until) if fridge_pages(conn, until) else lots_now(conn, until)
+
+
+def _open(conn: Link, until: int) -> "_Kept":
+    """At least all lots that have pieces in the practice, or are owed any: those of the page, and those touched since."""
+    whole, page = _known(conn, "lots"), page_from(conn, until)
+    if whole is None and page is not None:
+        kept = _known(conn, "open lots")
+        if kept is None:
+            keys = page.living | lots_since(conn, page)
+            kept = None if len(keys) > MOST_NAMED else _read(conn, keys)
+            conn.info["open lots"] = kept
+        if kept is not None:
+            return kept
+    lots_now(conn, until)
+    found: _Kept = conn.info["lots"]
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +86,37 @@ class _Kept:
     there: dict[int, dict[int, LotNow]] = field(default_factory=dict)
     pulls: dict[int, dict[int, Pull]] = field(default_factory=dict)
 
+    def add(self, more: "_Kept") -> None:
+        """Takes in more lots: nothing of them is there, so that what was found of what is there holds."""
+        self.lots.update(more.lots)
+        self.records.update(more.records)
+        for moment, done in self.done.items():
+            done.update(more.states(moment))
+        for moment, stood in self.stood.items():
+            _by_place(more.states(moment).values(), stood)
+
+    def states(self, until: int) -> dict[int, LotNow]:
+        """Key -> lot with its state at an instant."""
+        moment = min(until, self.latest)  # nothing has happened after the latest record
+        if moment not in self.done:
+            self.done[moment] = {k: LotNow(self.lots[k], r, r.state(k, moment)) for k, r in self.records.items()}
+        return self.done[moment]
+
+    def stood_in(self, place: str, until: int) -> list[LotNow]:
+        """The lots of which any piece ever stood in a place; every lot is looked at once for all places."""
+        moment = min(until, self.latest)
+        if moment not in self.stood:
+            self.stood[moment] = _by_place(self.states(moment).values(), {})
+        return self.stood[moment].get(place, [])
+
+
+def _by_place(lots: Iterable[LotNow], found: dict[str, list[LotNow]]) -> dict[str, list[LotNow]]:
+    """Adds each lot to the list of every place in which any piece of it ever stood."""
+    for x in lots:
+        for name in {s.place for p in x.state.parcels for s in p.path()}:
+            found.setdefault(name, []).append(x)
+    return found
+
 
 def _latest(found: Iterable[LotRecords]) -> int:
     return max((row.at for r in found for rows in (r.movements, r.holds, r.releases) for row in rows), default=0)
@@ -66,33 +124,34 @@ def _latest(found: Iterable[LotRecords]) -> int:
 
 def lots_there(conn: Link, until: int = FOREVER) -> dict[int, LotNow]:
     """Those of ``lots_now`` of which anything is in the practice or owed: few, however many there ever were."""
-    lots = lots_now(conn, until)
-    kept: _Kept = conn.info["lots"]
+    kept = _open(conn, until)
     if until not in kept.there:
+        lots = kept.states(until)
         kept.there[until] = {k: x for k, x in lots.items() if x.state.inside() or any(x.state.short.values())}
     return kept.there[until]
 
 
 def pulls_there(conn: Link, until: int = FOREVER) -> dict[int, Pull]:
     """P-number -> every kit taken out by ``until`` of a lot of which anything is there: all that can be out still."""
-    lots = lots_there(conn, until)
-    kept: _Kept = conn.info["lots"]
+    lots, kept = lots_there(conn, until), _open(conn, until)
     if until not in kept.pulls:
         kept.pulls[until] = ledger.pulls_of(conn, lots.keys(), until)
     return kept.pulls[until]
 
 
 def stood(conn: Link, place: str, until: int = FOREVER) -> list[LotNow]:
-    """The lots of which any piece ever stood in a place by ``until``; every lot is looked at once for all places."""
-    lots = lots_now(conn, until)
+    """The lots of which any piece ever stood in a place by ``until``."""
+    lots_now(conn, until)
     kept: _Kept = conn.info["lots"]
-    moment = min(until, kept.latest)
-    if moment not in kept.stood:
-        found = kept.stood[moment] = {}
-        for x in lots.values():
-            for name in {s.place for p in x.state.parcels for s in p.path()}:
-                found.setdefault(name, []).append(x)
-    return kept.stood[moment].get(place, [])
+    return kept.stood_in(place, until)
+
+
+def stood_lately(conn: Link, place: str, until: int, also: Collection[int]) -> list[LotNow]:
+    """Those of them that have pieces in the practice or may have since the page, and ``also`` some that are over."""
+    kept = _open(conn, until)
+    if missing := [key for key in also if key not in kept.records]:
+        kept.add(_read(conn, missing))
+    return kept.stood_in(place, until)
 
 
 def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:

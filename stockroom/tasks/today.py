@@ -2,16 +2,21 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
+from stockroom.core.deliveries import order_day
+from stockroom.core.opening import Opening
+from stockroom.core.practice import Supplier
 from stockroom.core.records import Finding
 from stockroom.core.units import count, few, quoted
 from stockroom.core.warmup import Row
 from stockroom.core.when import day_text, local_text
+from stockroom.errors import Refused
 from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
 from stockroom.tasks.fault_plan import FOR_MANAGER, check_by_hand, fault_plan
-from stockroom.tasks.fridge_now import FridgeNow, check
+from stockroom.tasks.fridge_now import FridgeNow, fridge_open
 from stockroom.tasks.in_vain import in_vain
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.refuge import refuge_for
@@ -45,7 +50,8 @@ def day_sheet(store: Store, as_of: int, *, role: str | None = None, site: str | 
         rule = rules(conn, as_of)
         day = rule.opening(rule.sites(site)[0]).day(as_of)
         plan = warm_plan(conn, as_of, site=site, rule=rule)
-        fridges = check(conn, as_of, site=site).fridges
+        mine = rule.sites(site)
+        fridges = [fridge_open(conn, rule, f.name, as_of) for f in rule.practice.fridges if f.site in mine]
         plans = {f.fridge.name: fault_plan(conn, rule, f, as_of) for f in fridges}
         parts = {
             "assistant": lambda: _assistant(conn, rule, plan, fridges, plans, as_of, site),
@@ -86,8 +92,8 @@ def _assistant(
             Finding("to-record", f"{count(len(over), 'booking')} to record: {listed}", "stockroom booking done")
         )
     today = rule.opening(rule.sites(site)[0]).day(as_of)
-    for o in orders.orders(conn, as_of).values():
-        if o.state == "open" and site in (None, o.site) and rule.opening(o.site).day(o.due) == today:
+    for o in orders.open_orders(conn, as_of):
+        if site in (None, o.site) and rule.opening(o.site).day(o.due) == today:
             found.append(
                 Finding(
                     "delivery",
@@ -216,8 +222,8 @@ def _manager(
     for product, lot, place, n in report.owed:
         what = f"{product} lot {lot}: {count(n, 'piece')} used that the record does not have"
         found.append(Finding("unaccounted", what, f"stockroom stock count {quoted(place)}", urgent=True))
-    for o in orders.orders(conn, as_of).values():
-        if o.state == "open" and o.due < as_of and (site is None or o.site == site):
+    for o in orders.open_orders(conn, as_of):
+        if o.due < as_of and (site is None or o.site == site):
             what = f"O-{o.number} from {o.supplier} was due {local_text(o.due, rule.zone, as_of)}"
             found.append(Finding("overdue", what, f"stockroom reorder expect O-{o.number} --on DAY", urgent=True))
     found += _to_order(conn, rule, as_of, site)
@@ -225,13 +231,31 @@ def _manager(
 
 
 def _to_order(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Finding]:
+    """What to order, and to move before, where today is the last day on which somebody can see to it."""
+    openings = [rule.opening(name) for name in rule.sites(site)]
+    if not any(_closes(o, s, as_of) for o in openings for s in rule.practice.suppliers):
+        return []
     from stockroom.tasks.reorder import order_plan
 
     plan = order_plan(conn, rule, as_of, site)
     found = [Finding("transfer", f"move {t.told}", t.command) for t in plan.transfers]
     for s in plan.suppliers:
         lines = [x for x in s.order.lines if x.order_quantity]
-        if lines:
+        if lines and _closes(rule.opening(s.site), s.supplier, as_of):
             what = f"order from {s.supplier.name} by {local_text(s.arrival.order_by, rule.zone, as_of)}: {count(len(lines), 'product')}"
             found.append(Finding("order", what, "stockroom reorder list"))
     return found
+
+
+LAST_HOUR = 3600
+"""Staffed time that is enough to place an order in."""
+
+
+def _closes(opening: Opening, supplier: Supplier, as_of: int) -> bool:
+    """True where nobody will be in for an hour between today and a supplier's next cut-off."""
+    try:
+        _, order_by = order_day(supplier, opening, as_of)
+    except Refused:
+        return False
+    tomorrow = opening.midnight(opening.day(as_of) + timedelta(days=1))
+    return sum(b - a for a, b in opening.spans(tomorrow, order_by)) < LAST_HOUR
