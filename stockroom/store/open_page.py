@@ -13,6 +13,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.derived_tables import open_page, reading_span
 from stockroom.store.once import once
@@ -39,6 +40,10 @@ class FridgePage:
     first_stock: int
     day: str
     missed: tuple[tuple[str, str], ...]
+
+    def began(self, at: int) -> bool:
+        """True where it was first used at an instant or later."""
+        return any(at <= first < FOREVER for first in (self.first_use, self.first_stock))
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +196,9 @@ def turned_back(conn: sa.Connection, page: Page) -> bool:
         .limit(1),
         sa.select(decided.entry).where(decided.entry <= page.entries, decided.entry.in_(undone)).limit(1),
     ]
+    if any(f.began(limit) for f in page.fridges.values()):
+        # What first filled or checked a fridge may be undone: then another did.
+        asked.append(undone.where(t.reversal.c.reverses <= page.entries).limit(1))
     if any(conn.scalar(query) is not None for query in asked):
         return True
     return any(key <= page.last_lot and key not in page.whole for key in lots_since(conn, page))

@@ -135,6 +135,10 @@ def events(past: History, lots: Sequence[LotNow]) -> list[Event]:
         found += [e for e in told if any(a <= e.first_out < b for a, b in ruled)]
     found = [e for e in found if _matters(e, past, inside)]
     found += _silent(past, inside)
+    if past.lately is not None:
+        # The check with which those that are read begin may itself tell of what was over by then.
+        begin = past.lately.since
+        found = [e for e in found if e.end is None or e.end >= begin]
     return sorted(found, key=lambda e: (e.start, e.source, e.direction or "", e.limit or 0))
 
 

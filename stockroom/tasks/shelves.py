@@ -72,7 +72,7 @@ def _open(conn: Link, until: int) -> "_Kept":
     return found
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Kept:
     """What was read on one connection, and the states that were replayed from it, by instant."""
 
@@ -90,6 +90,13 @@ class _Kept:
         """Takes in more lots: nothing of them is there, so that what was found of what is there holds."""
         self.lots.update(more.lots)
         self.records.update(more.records)
+        if more.latest > self.latest:
+            # The states as of the latest record are those of the later one too, of all that had none since.
+            if self.latest in self.done:
+                self.done[more.latest] = self.done.pop(self.latest)
+            if self.latest in self.stood:
+                self.stood[more.latest] = self.stood.pop(self.latest)
+            self.latest = more.latest
         for moment, done in self.done.items():
             done.update(more.states(moment))
         for moment, stood in self.stood.items():
