@@ -232,7 +232,10 @@ def _command(
             answer = fn(job, **given)
             if answer is not None:
                 finish(job, answer)
-            if kind == "records":
+            if kind == "records" and job._store is not None:
+                from stockroom.tasks.page_due import brought_forward
+
+                brought_forward(job._store)
                 _daily_copy(job)
 
         parameters = [inspect.Parameter("ctx", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context)]

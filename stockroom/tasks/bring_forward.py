@@ -1,7 +1,7 @@
 """Brings what is still open forward to a new page (store/open_page.py), so that years that are over cost no look.
 
 A page is made from the one before it and from what was touched since; from everything, where there is none, or where an
-entry since has turned back to what was left behind.
+entry since has turned back to what was left behind. ``page_due`` says when.
 """
 
 from collections.abc import Sequence
@@ -9,13 +9,11 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from stockroom.core.stock import FOREVER
-from stockroom.errors import StockroomError
 from stockroom.store import Link, bookings, entries, fridge_notes, fridges, ledger, orders
-from stockroom.store.engine import Store
 from stockroom.store.open_page import (
-    DAY,
     FridgePage,
     Page,
+    altered,
     fridge_pages,
     grown,
     keep_page,
@@ -28,39 +26,6 @@ from stockroom.tasks.excursions_now import ExcursionNow
 from stockroom.tasks.fridge_now import FridgeNow, first_use_of, fridge_open, missed_checks_of, past_of
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import LotNow, lots_there, stood, stood_lately
-
-STEP = 500
-"""Entries after which a new page is due: fewer cost next to nothing to look through."""
-READINGS = 200_000
-"""Readings after which it is."""
-
-
-def due(conn: Link) -> bool:
-    """True where a new page is worth its making. Where everything must be read for it, once a day is enough, or when the
-    record has grown by a tenth.
-    """
-    page = page_of(conn)
-    now = grown(conn, page)
-    if page is None:
-        return now.entries >= STEP
-    since = now.entries - page.entries
-    if since < STEP and now.readings < READINGS:
-        return False
-    whole = since >= STEP + page.entries // 10 or now.recorded_at - page.near >= DAY
-    return whole or not turned_back(conn, page)
-
-
-def bring_forward(store: Store) -> None:
-    """Makes a new page where one is due. Another program that writes meanwhile is not waited for twice."""
-    with store.reading() as conn:
-        if not due(conn):
-            return
-    try:
-        with store.deriving() as conn:
-            if due(conn):
-                page_anew(conn)
-    except StockroomError:
-        return  # nothing rests on it: the next entry tries again
 
 
 def page_anew(conn: Link, *, whole: bool = False) -> None:
@@ -169,3 +134,36 @@ def _fridge_page(conn: Link, rule: Rules, one: _Seen, since: int, page: Page) ->
 def _stood_since(x: LotNow, place: str, since: int) -> bool:
     stays = (s for p in x.state.parcels for s in p.path() if s.place == place)
     return any(s.end is None or s.end >= since for s in stays)
+
+
+def disagreements(conn: Link) -> list[str]:
+    """Where the page does not answer as everything that was ever recorded would, in words."""
+    if altered(conn):
+        return ["what is open is not kept as it was brought forward"]
+    page = page_of(conn)
+    if page is None:
+        return []
+    at = max(page.near, grown(conn, page).recorded_at)
+    kept = _open_things(conn, at)
+    conn.info.clear()
+    conn.info["page"] = None  # as if there were none
+    everything = _open_things(conn, at)
+    conn.info.clear()
+    return [
+        f"{what}: what is kept as open is not what is open" for what, found in everything.items() if found != kept[what]
+    ]
+
+
+def _open_things(conn: Link, at: int) -> dict[str, object]:
+    """What is open, by what it is called."""
+    rule = rules(conn, at)
+    found: dict[str, object] = {
+        "lots": set(lots_there(conn, at)),
+        "bookings": set(bookings.bookings(conn, at, standing=True)),
+        "orders": {o.number for o in orders.open_orders(conn, at)},
+    }
+    for fridge in rule.practice.fridges:
+        now = fridge_open(conn, rule, fridge.name, at)
+        waiting = [e for e in now.excursions if _waits(e)]
+        found[fridge.name] = (waiting, now.missed, now.last, now.silent, now.pieces, now.off)
+    return found

@@ -8,7 +8,7 @@ from stockroom.core.units import degrees
 from stockroom.store import Link, derived, fridges, ledger
 from stockroom.store.derived import Scan
 from stockroom.store.engine import Store
-from stockroom.tasks.bring_forward import page_anew
+from stockroom.tasks.bring_forward import disagreements, page_anew
 from stockroom.tasks.derive import ALWAYS, computed, ensured
 from stockroom.tasks.rules import spans
 from stockroom.tasks.shelves import stood
@@ -67,7 +67,7 @@ def faults(conn: Link, advance: Callable[[str, int, int], None]) -> list[str]:
         anew_days = _days_anew(whole, name, spans(conn)) if at.size else {}
         if any(anew_days.get(number) != day for number, day in _kept_days(conn, key).items()):
             out.append(f"{name}: the days summed up are not as the readings say")
-    return out
+    return out + disagreements(conn)
 
 
 def _since(found: Sequence[Found], scan: Scan) -> list[Found]:

@@ -150,7 +150,7 @@ class Walk:
             self.said("booking", "add", "white", "--start", start, "--patient", f"P-{self.chance.randrange(10**6)}")
 
 
-@pytest.mark.parametrize("seed", range(int(os.environ.get("STOCKROOM_WALKS", "4"))))
+@pytest.mark.parametrize("seed", range(int(os.environ.get("STOCKROOM_WALKS", "2"))))
 def test_the_page_answers_as_everything_does(
     line: Callable[..., Line], monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:

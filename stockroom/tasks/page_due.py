@@ -1,0 +1,41 @@
+"""When what is still open is brought forward to a new page: unasked, after something was recorded. It loads nothing else."""
+
+from stockroom.errors import StockroomError
+from stockroom.store import Link
+from stockroom.store.engine import Store
+from stockroom.store.open_page import DAY, grown, page_of, turned_back
+
+STEP = 500
+"""Entries after which a new page is due: fewer cost next to nothing to look through."""
+READINGS = 200_000
+"""Readings after which it is."""
+
+
+def due(conn: Link) -> bool:
+    """True where a new page is worth its making. Where everything must be read for it, once a day is enough, or when the
+    record has grown by a tenth.
+    """
+    page = page_of(conn)
+    now = grown(conn, page)
+    if page is None:
+        return now.entries >= STEP
+    since = now.entries - page.entries
+    if since < STEP and now.readings < READINGS:
+        return False
+    whole = since >= STEP + page.entries // 10 or now.recorded_at - page.near >= DAY
+    return whole or not turned_back(conn, page)
+
+
+def brought_forward(store: Store) -> None:
+    """Makes a new page where one is due."""
+    try:
+        with store.reading() as conn:
+            if not due(conn):
+                return
+        from stockroom.tasks.bring_forward import page_anew
+
+        with store.deriving() as conn:
+            if due(conn):
+                page_anew(conn)
+    except StockroomError:
+        return  # nothing rests on it, and the next entry tries again
