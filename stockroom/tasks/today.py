@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
 from stockroom.core.deliveries import order_day
 from stockroom.core.opening import Opening
@@ -23,6 +24,9 @@ from stockroom.tasks.refuge import refuge_for
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import lots_there
 from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
+
+if TYPE_CHECKING:
+    from stockroom.tasks.reorder import SupplierPlan
 
 Plans = Mapping[str, Sequence[Finding]]
 """Fridge -> what to do about it, in order."""
@@ -239,11 +243,17 @@ def _to_order(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Fin
 
     plan = order_plan(conn, rule, as_of, site)
     found = [Finding("transfer", f"move {t.told}", t.command) for t in plan.transfers]
+    alike: dict[tuple[str, int], list[SupplierPlan]] = {}
     for s in plan.suppliers:
-        lines = [x for x in s.order.lines if x.order_quantity]
-        if lines and _closes(rule.opening(s.site), s.supplier, as_of):
-            what = f"order from {s.supplier.name} by {local_text(s.arrival.order_by, rule.zone, as_of)}: {count(len(lines), 'product')}"
-            found.append(Finding("order", what, "stockroom reorder list"))
+        if any(x.order_quantity for x in s.order.lines) and _closes(rule.opening(s.site), s.supplier, as_of):
+            alike.setdefault((s.supplier.name, s.arrival.order_by), []).append(s)
+    for (name, order_by), same in alike.items():
+        products = {x.product for s in same for x in s.order.lines if x.order_quantity}
+        where = f" for {few([s.site for s in same])}" if len(rule.sites(site)) > 1 else ""
+        what = (
+            f"order from {name} by {local_text(order_by, rule.zone, as_of)}{where}: {count(len(products), 'product')}"
+        )
+        found.append(Finding("order", what, "stockroom reorder list"))
     return found
 
 

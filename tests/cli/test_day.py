@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from conftest import PRACTICE, Line
 
 
@@ -223,3 +224,38 @@ def test_the_demo_walks_a_day_and_says_what_to_type_next(tmp_path: Path) -> None
         encoding="utf-8",
     )
     assert again.returncode == 3
+
+
+@pytest.mark.parametrize(
+    ("when", "told"),
+    [
+        ("2026-03-02T09:00", True),  # Monday, an order day: until 14:00
+        ("2026-03-02T15:00", False),  # the next cut-off is on Thursday, and somebody is in on Tuesday
+        ("2026-03-03T09:00", False),
+        ("2026-03-04T16:00", False),  # Wednesday: six hours are left tomorrow
+        ("2026-03-05T13:00", True),
+        ("2026-03-06T09:00", False),
+    ],
+)
+def test_orders_stand_on_the_sheet_of_the_last_day_for_them(cli: Line, when: str, told: bool) -> None:
+    # derived: nothing is there, two are expected a week, and the supplier takes orders on Monday and Thursday until 14:00
+    assert ("order" in slugs(cli, "manager", as_of=when)) == told
+
+
+def test_a_cut_off_before_anybody_is_in_belongs_to_the_day_before(line: Callable[..., Line]) -> None:
+    # derived: until 08:30 of Monday half an hour is staffed, less than an hour: Friday is the last day, the week-end too
+    cli = line(PRACTICE.replace('"14:00"', '"08:30"').replace('["mon", "thu"]', '["mon"]'))
+    found = {day: "order" in slugs(cli, "manager", as_of=f"2026-03-0{day}T09:00") for day in range(4, 9)}
+    assert found == {4: False, 5: False, 6: True, 7: True, 8: True}
+
+
+def test_a_group_is_told_in_one_line_for_which_sites(line: Callable[..., Line]) -> None:
+    one, rest = PRACTICE[: PRACTICE.index("hours = ")], PRACTICE[PRACTICE.index("[[shelf]]") :]
+    hours = PRACTICE[PRACTICE.index("hours = ") : PRACTICE.index("[[fridge]]")]
+    sites = "".join(
+        f'[[site]]\nname = "{s}"\n{hours}[[fridge]]\nname = "Cold {s}"\nsite = "{s}"\nlow = 2.0\nhigh = 8.0\n\n'
+        for s in ("North", "South")
+    )
+    cli = line(one + "\n" + sites + rest.replace('name = "Cupboard"', 'name = "Cupboard"\nsite = "North"'))
+    found = [f["what"] for f in cli.ask("today", "--as-of", "2026-03-02T09:00")["manager"] if f["slug"] == "order"]
+    assert found == ["order from Harbour Supplies by Mon 2 Mar 14:00 for North, South: 1 product"]

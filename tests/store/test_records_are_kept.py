@@ -114,21 +114,21 @@ def test_an_older_database_is_told_so_and_brought_up_to_date_after_a_copy(
     # A program one revision further: the same migrations and one more.
     further = tmp_path / "migrations"
     shutil.copytree(migrate.migrations(), further)
-    (further / "versions" / "0003_more.py").write_text(
-        "from alembic import op\nimport sqlalchemy as sa\nrevision = '0003'\ndown_revision = '0002'\n"
+    (further / "versions" / "0004_more.py").write_text(
+        "from alembic import op\nimport sqlalchemy as sa\nrevision = '0004'\ndown_revision = '0003'\n"
         "branch_labels = depends_on = None\ndef upgrade():\n    op.create_table('more', sa.Column('id', sa.Integer, primary_key=True))\n"
     )
-    monkeypatch.setattr(tables, "REVISION", "0003")
+    monkeypatch.setattr(tables, "REVISION", "0004")
     monkeypatch.setattr(migrate, "migrations", lambda: further)
     said = cli("stock", "list")
     assert said.code == 4
     assert "database upgrade" in said.err
     done = cli.ask("database", "upgrade")
-    assert (done["from"], done["to"]) == ("0002", "0003")
+    assert (done["from"], done["to"]) == ("0003", "0004")
     assert Path(done["copy"]).exists()
     assert cli.ask("stock", "list")["lots"][0]["quantity"] == 4
     # The copy is the database as it was.
-    monkeypatch.setattr(tables, "REVISION", "0002")
+    monkeypatch.setattr(tables, "REVISION", "0003")
     assert Line(done["copy"], cli.folder).ask("records", "verify")["faults"] == []
     assert cli("stock", "list").code == 4  # newer than this program
 
@@ -138,16 +138,16 @@ def test_a_migration_that_fails_leaves_the_database_as_it_was(
 ) -> None:
     further = tmp_path / "migrations"
     shutil.copytree(migrate.migrations(), further)
-    (further / "versions" / "0003_more.py").write_text(
-        "from alembic import op\nimport sqlalchemy as sa\nrevision = '0003'\ndown_revision = '0002'\n"
+    (further / "versions" / "0004_more.py").write_text(
+        "from alembic import op\nimport sqlalchemy as sa\nrevision = '0004'\ndown_revision = '0003'\n"
         "branch_labels = depends_on = None\ndef upgrade():\n    op.create_table('more', sa.Column('id', sa.Integer, primary_key=True))\n    raise RuntimeError('half way')\n"
     )
-    monkeypatch.setattr(tables, "REVISION", "0003")
+    monkeypatch.setattr(tables, "REVISION", "0004")
     monkeypatch.setattr(migrate, "migrations", lambda: further)
     assert cli("database", "upgrade").code == 70
     names = {r[0] for r in sqlite3.connect(cli.where).execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     assert "more" not in names
-    monkeypatch.setattr(tables, "REVISION", "0002")
+    monkeypatch.setattr(tables, "REVISION", "0003")
     assert cli("records", "verify").code == 0
 
 

@@ -219,7 +219,7 @@ def test_an_older_database_gets_what_newer_ones_keep(tmp_path: Path) -> None:
     line = Line(str(old), tmp_path)
     assert line("fridge", "check").code == 4
     done = line.ask("database", "upgrade")
-    assert (done["from"], done["to"]) == ("0001", "0002")
+    assert (done["from"], done["to"]) == ("0001", "0003")
     assert line.ask("records", "verify")["faults"] == []
     link = sqlite3.connect(old)
     assert link.execute("SELECT count(*) FROM spell").fetchone()[0] > 0
