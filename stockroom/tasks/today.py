@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import TYPE_CHECKING
 
 from stockroom.core.deliveries import order_day
 from stockroom.core.opening import Opening
@@ -24,9 +23,6 @@ from stockroom.tasks.refuge import refuge_for
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import lots_there
 from stockroom.tasks.warm_plan import HELP, WarmPlan, in_hours, warm_plan
-
-if TYPE_CHECKING:
-    from stockroom.tasks.reorder import SupplierPlan
 
 Plans = Mapping[str, Sequence[Finding]]
 """Fridge -> what to do about it, in order."""
@@ -235,25 +231,47 @@ def _manager(
 
 
 def _to_order(conn: Link, rule: Rules, as_of: int, site: str | None) -> list[Finding]:
-    """What to order, and to move before, where today is the last day on which somebody can see to it."""
-    openings = [rule.opening(name) for name in rule.sites(site)]
-    if not any(_closes(o, s, as_of) for o in openings for s in rule.practice.suppliers):
+    """What to order where today is the last day on which somebody can see to it; a group is told that it is."""
+    closing: dict[tuple[str, int], list[str]] = {}
+    for supplier in rule.practice.suppliers:
+        if any(p.supplier == supplier.name for p in rule.practice.products):
+            for name in rule.sites(site):
+                order_by = _closes(rule.opening(name), supplier, as_of)
+                if order_by is not None:
+                    closing.setdefault((supplier.name, order_by), []).append(name)
+    if not closing:
         return []
+    # The lists of many sites are a look of their own.
+    return (_group_orders if len(rule.practice.sites) > 1 else _orders)(conn, rule, as_of, closing)
+
+
+def _orders(conn: Link, rule: Rules, as_of: int, closing: Mapping[tuple[str, int], Sequence[str]]) -> list[Finding]:
     from stockroom.tasks.reorder import order_plan
 
-    plan = order_plan(conn, rule, as_of, site)
-    found = [Finding("transfer", f"move {t.told}", t.command) for t in plan.transfers]
-    alike: dict[tuple[str, int], list[SupplierPlan]] = {}
-    for s in plan.suppliers:
-        if any(x.order_quantity for x in s.order.lines) and _closes(rule.opening(s.site), s.supplier, as_of):
-            alike.setdefault((s.supplier.name, s.arrival.order_by), []).append(s)
-    for (name, order_by), same in alike.items():
-        products = {x.product for s in same for x in s.order.lines if x.order_quantity}
-        where = f" for {few([s.site for s in same])}" if len(rule.sites(site)) > 1 else ""
-        what = (
-            f"order from {name} by {local_text(order_by, rule.zone, as_of)}{where}: {count(len(products), 'product')}"
-        )
-        found.append(Finding("order", what, "stockroom reorder list"))
+    found: list[Finding] = []
+    for s in order_plan(conn, rule, as_of).suppliers:
+        lines = [x for x in s.order.lines if x.order_quantity]
+        if lines and (s.supplier.name, s.arrival.order_by) in closing:
+            when = local_text(s.arrival.order_by, rule.zone, as_of)
+            what = f"order from {s.supplier.name} by {when}: {count(len(lines), 'product')}"
+            found.append(Finding("order", what, "stockroom reorder list"))
+    return found
+
+
+def _group_orders(
+    conn: Link, rule: Rules, as_of: int, closing: Mapping[tuple[str, int], Sequence[str]]
+) -> list[Finding]:
+    placed = set()
+    for o in orders.open_orders(conn, as_of):
+        supplier = rule.practice.supplier(o.supplier)
+        if supplier is not None:
+            placed.add((o.supplier, _cut_off(rule.opening(o.site), supplier, o.at), o.site))
+    found: list[Finding] = []
+    for (name, order_by), sites in closing.items():
+        left = [s for s in sites if (name, order_by, s) not in placed]
+        if left:
+            what = f"orders to {name} close {local_text(order_by, rule.zone, as_of)}, none is placed for {few(left)}"
+            found.append(Finding("order", what, "stockroom reorder list"))
     return found
 
 
@@ -261,11 +279,17 @@ LAST_HOUR = 3600
 """Staffed time that is enough to place an order in."""
 
 
-def _closes(opening: Opening, supplier: Supplier, as_of: int) -> bool:
-    """True where nobody will be in for an hour between today and a supplier's next cut-off."""
+def _cut_off(opening: Opening, supplier: Supplier, at: int) -> int | None:
+    """Until when an order of an instant goes; None where the supplier takes none."""
     try:
-        _, order_by = order_day(supplier, opening, as_of)
+        return order_day(supplier, opening, at)[1]
     except Refused:
-        return False
+        return None
+
+
+def _closes(opening: Opening, supplier: Supplier, as_of: int) -> int | None:
+    """A supplier's next cut-off where nobody will be in for an hour between today and it, else None."""
+    order_by = _cut_off(opening, supplier, as_of)
     tomorrow = opening.midnight(opening.day(as_of) + timedelta(days=1))
-    return sum(b - a for a, b in opening.spans(tomorrow, order_by)) < LAST_HOUR
+    left = 0 if order_by is None else sum(b - a for a, b in opening.spans(tomorrow, order_by))
+    return order_by if left < LAST_HOUR else None

@@ -249,7 +249,7 @@ def test_a_cut_off_before_anybody_is_in_belongs_to_the_day_before(line: Callable
     assert found == {4: False, 5: False, 6: True, 7: True, 8: True}
 
 
-def test_a_group_is_told_in_one_line_for_which_sites(line: Callable[..., Line]) -> None:
+def test_a_group_is_told_in_one_line_for_which_sites_orders_close(line: Callable[..., Line]) -> None:
     one, rest = PRACTICE[: PRACTICE.index("hours = ")], PRACTICE[PRACTICE.index("[[shelf]]") :]
     hours = PRACTICE[PRACTICE.index("hours = ") : PRACTICE.index("[[fridge]]")]
     sites = "".join(
@@ -257,5 +257,19 @@ def test_a_group_is_told_in_one_line_for_which_sites(line: Callable[..., Line]) 
         for s in ("North", "South")
     )
     cli = line(one + "\n" + sites + rest.replace('name = "Cupboard"', 'name = "Cupboard"\nsite = "North"'))
-    found = [f["what"] for f in cli.ask("today", "--as-of", "2026-03-02T09:00")["manager"] if f["slug"] == "order"]
-    assert found == ["order from Harbour Supplies by Mon 2 Mar 14:00 for North, South: 1 product"]
+
+    def told(when: str, *more: str) -> list[str]:
+        found = cli.ask("today", "--as-of", when, *more)["manager"]
+        return [f["what"] for f in found if f["slug"] == "order"]
+
+    closes = "orders to Harbour Supplies close Mon 2 Mar 14:00, none is placed for "
+    assert told("2026-03-02T09:00") == [f"{closes}North, South"]
+    assert told("2026-03-02T09:00", "--site", "South") == [f"{closes}South"]
+    cli.ok(
+        "--site", "North", "reorder", "place", "Harbour Supplies", "KIT=4", "--why", "asked", "--at", "2026-03-02T09:30"
+    )
+    assert told("2026-03-02T10:00") == [f"{closes}South"]
+    assert told("2026-03-03T10:00") == []
+    assert told("2026-03-05T10:00") == [
+        "orders to Harbour Supplies close Thu 5 Mar 14:00, none is placed for North, South"
+    ]
