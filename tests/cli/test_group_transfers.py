@@ -115,7 +115,7 @@ def test_whoever_orders_is_told_what_the_order_counts_on(line) -> None:
     said = cli.ask("--site", "South", "reorder", "place", SUPPLIER)
     assert [x["quantity"] for x in said["lines"]] == [4]
     assert any(x.startswith("this counts on 3 x KIT lot L1") for x in said["notes"])
-    assert "move 3 x KIT lot L1" in cli("today", "--for", "manager").out
+    assert "3 x KIT lot L1" in cli("reorder", "list").out
 
 
 def test_the_screen_says_it_first(line, monkeypatch: pytest.MonkeyPatch) -> None:
