@@ -254,6 +254,54 @@ def backs(conn: sa.Connection, only: Collection[int] | None = None) -> dict[str,
     return {str(name): int(at) for name, at in conn.execute(query)}
 
 
+def first_seen(conn: sa.Connection, until: int) -> list[tuple[str, str, str, int]]:
+    """(product, from, to, when first by ``until``) of all that ever moved; a kit taken out stays where it was taken from."""
+    m, came, went = t.movement.c, t.place.alias("came"), t.place.alias("went")
+    to = sa.case((went.c.kind == "pull", came.c.name), else_=went.c.name)
+    query = (
+        sa.select(t.lot.c.product, came.c.name, to, sa.func.min(m.at))
+        .join_from(t.movement, t.lot, t.lot.c.id == m.lot)
+        .join(came, came.c.id == m.source)
+        .join(went, went.c.id == m.target)
+        .where(live(t.movement), m.at <= until, came.c.kind != "pull")
+        .group_by(t.lot.c.product, came.c.name, to)
+    )
+    return [(str(product), str(source), str(target), int(at)) for product, source, target, at in conn.execute(query)]
+
+
+def used_without(conn: sa.Connection, until: int) -> list[tuple[str, str, int, int]]:
+    """(product, place, when, pieces) of every use by ``until`` that names no booking; of a kit that was out, the place it
+    was taken from.
+    """
+    m, came, went = t.movement.c, t.place.alias("came"), t.place.alias("went")
+    query = (
+        sa.select(t.lot.c.product, came.c.name, came.c.kind, m.at, m.quantity)
+        .join_from(t.movement, t.lot, t.lot.c.id == m.lot)
+        .join(came, came.c.id == m.source)
+        .join(went, went.c.id == m.target)
+        .where(live(t.movement), m.at <= until, went.c.name == "used", m.booking.is_(None))
+        .order_by(m.at, m.id)
+    )
+    rows = conn.execute(query).fetchall()
+    out = {int(name[2:]) for _, name, kind, _, _ in rows if kind == "pull"}
+    taken = sa.select(t.pull.c.n, t.place.c.name).join(t.place, t.place.c.id == t.pull.c.source)
+    taken = taken.where(t.pull.c.n.in_(out)) if len(out) <= MOST_NAMED else taken
+    homes = {f"P-{n}": str(name) for n, name in conn.execute(taken)} if out else {}
+    return [(str(p), homes.get(name, str(name)), int(at), int(n)) for p, name, _, at, n in rows]
+
+
+def used_on_bookings(conn: sa.Connection, until: int) -> list[tuple[int, str, int]]:
+    """(B-number, product, pieces) of every use by ``until`` that names a booking; a booking may use of several lots."""
+    m, went = t.movement.c, t.place.alias("went")
+    query = (
+        sa.select(m.booking, t.lot.c.product, m.quantity)
+        .join_from(t.movement, t.lot, t.lot.c.id == m.lot)
+        .join(went, went.c.id == m.target)
+        .where(live(t.movement), m.at <= until, went.c.name == "used", m.booking.is_not(None))
+    )
+    return [(number, product, n) for number, product, n in conn.execute(query)]
+
+
 def promises(conn: sa.Connection) -> list[tuple[int, int]]:
     """(when, entry) of every standing promise of a kit, and of every one that was taken from it."""
     query = sa.select(t.promise.c.at, t.promise.c.entry).where(live(t.promise))

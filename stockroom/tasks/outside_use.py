@@ -9,9 +9,8 @@ import numpy as np
 from stockroom.core.booking_curve import Ints
 from stockroom.core.practice import Practice
 from stockroom.core.usage import used_by
-from stockroom.store import Link
+from stockroom.store import Link, ledger
 from stockroom.tasks.booking_history import BookingHistory
-from stockroom.tasks.shelves import lots_now
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,50 +43,66 @@ def outside_use(
     that were done: extra pieces, kits opened and wasted. What a missed booking used up is that booking's.
     """
     sites, home = {s.name for s in practice.sites}, practice.places
-    first = practice.sites[0].name
+
+    def site_of(place: str) -> str:
+        found = home.get(place)
+        return found if found in sites else practice.sites[0].name
+
     since: dict[tuple[str, str], int] = {}
+    for code, source, target, at in ledger.first_seen(conn, until):
+        key = (site_of(target if target in home else source), code)
+        since[key] = min(since.get(key, at), at)
     used: dict[tuple[str, str], list[tuple[int, int]]] = {}
-    taken: dict[tuple[int, str], int] = {}
-    for now in lots_now(conn, until).values():
-        code = now.lot.product
-        for m in now.records.movements:
-            if m.at > until:
-                continue
-            place = home.get(m.target if m.target in home else m.source)
-            key = (place if place in sites else first, code)
-            since[key] = min(since.get(key, m.at), m.at)
-            if m.target != "used":
-                continue
-            if m.booking is None:
-                used.setdefault(key, []).append((m.at, m.quantity))
-            else:
-                taken[m.booking, code] = taken.get((m.booking, code), 0) + m.quantity
-    for key, at, pieces in _beyond(ruled, history, taken):
+    for code, place, at, pieces in ledger.used_without(conn, until):
+        used.setdefault((site_of(place), code), []).append((at, pieces))
+    for key, at, pieces in _beyond(ruled, history, ledger.used_on_bookings(conn, until)):
         since[key] = min(since.get(key, at), at)
         used.setdefault(key, []).append((at, pieces))
     return OutsideUse(since, used)
 
 
 def _beyond(
-    ruled: Sequence[tuple[int, int, Practice]], history: BookingHistory, taken: Mapping[tuple[int, str], int]
+    ruled: Sequence[tuple[int, int, Practice]], history: BookingHistory, taken: Sequence[tuple[int, str, int]]
 ) -> list[tuple[tuple[str, str], int, int]]:
-    """((site, product), instant, pieces) of what bookings took beyond the rule."""
-    done = {d.number: d for d in history.done}
+    """((site, product), instant, pieces) of what bookings took beyond the rule of the time for the cycles that were done."""
+    if not taken or not history.done:
+        return []
+    codes = {code: i for i, code in enumerate(dict.fromkeys(code for _, code, _ in taken))}
+    rows = np.array([(number, codes[code], pieces) for number, code, pieces in taken], np.int64)
+    done = np.array([one.number for one in history.done], np.int64)  # by number, as the history tells them
+    place = np.minimum(np.searchsorted(done, rows[:, 0]), len(done) - 1)
+    known = done[place] == rows[:, 0]
+    pairs, at = np.unique(place[known] * len(codes) + rows[known, 1], return_inverse=True)
+    pieces = np.bincount(at, rows[known, 2]).astype(np.int64)
+    which, code = np.divmod(pairs, len(codes))
+    rule, kinds = _rules_of(ruled, history, list(codes))
+    kind = kinds[which]
+    beyond = pieces - rule[kind, code]
+    names = list(codes)
+    return [
+        ((history.done[which[n]].site, names[code[n]]), history.done[which[n]].at, int(beyond[n]))
+        for n in np.flatnonzero((beyond > 0) & (rule[kind, code] >= 0))
+    ]
+
+
+def _rules_of(
+    ruled: Sequence[tuple[int, int, Practice]], history: BookingHistory, codes: Sequence[str]
+) -> tuple[Ints, Ints]:
+    """([kind, code]: pieces by the rule, -1 where there is none; [booking done]: of which kind it is): a kind is a span of
+    rules, a procedure and a number of cycles.
+    """
     begins = [a for a, _, _ in ruled]
-    rule: dict[tuple[int, str, int | None], dict[str, int]] = {}
-    found = []
-    for (number, code), pieces in taken.items():
-        one = done.get(number)
-        if one is None:
-            continue
-        span = max(0, bisect_right(begins, one.at) - 1)
-        kind = (span, one.procedure, one.cycles)
-        if kind not in rule:
-            practice = ruled[span][2]
-            procedure = practice.procedure(one.procedure)
-            products = {p.code: p for p in practice.products}
-            rule[kind] = used_by(procedure, one.cycles, products).loose if procedure else {}
-        beyond = pieces - rule[kind].get(code, 0)
-        if beyond > 0 and rule[kind]:
-            found.append(((one.site, code), one.at, beyond))
-    return found
+    found: dict[tuple[int, str, int | None], int] = {}
+    kinds = [
+        found.setdefault((max(0, bisect_right(begins, d.at) - 1), d.procedure, d.cycles), len(found))
+        for d in history.done
+    ]
+    pieces = np.full((len(found), len(codes)), -1, np.int64)
+    for (span, name, cycles), kind in found.items():
+        practice = ruled[span][2]
+        procedure = practice.procedure(name)
+        products = {p.code: p for p in practice.products}
+        rule = used_by(procedure, cycles, products).loose if procedure else {}
+        if rule:
+            pieces[kind] = [rule.get(code, 0) for code in codes]
+    return pieces, np.array(kinds, np.int64)

@@ -6,11 +6,14 @@ from datetime import datetime, timedelta
 import pytest
 from conftest import PRACTICE, Line
 
+from stockroom.store import ledger
 from stockroom.store.engine import opened
+from stockroom.store.writing import writing
 from stockroom.tasks.booking_history import booking_history
 from stockroom.tasks.diary import diary
 from stockroom.tasks.expected_demand import expected_demand
 from stockroom.tasks.order_basis import sites_now
+from stockroom.tasks.outside_use import outside_use
 from stockroom.tasks.rules import rules, spans
 
 FAR = 1 << 40
@@ -146,3 +149,32 @@ def test_expected_demand_of_no_site(cli: Line) -> None:
             assert (still.mean, still.pmf.tolist()) == (0, [1])
         # derived: two a week in the long run
         assert expected.per_day(kit, here.at + 86_400) == pytest.approx(2 / 7)
+
+
+def test_a_kit_that_was_out_and_used_without_a_booking_is_the_use_of_the_site_it_was_taken_from(
+    line: Callable[..., Line], where: str
+) -> None:
+    hours = next(x for x in PRACTICE.splitlines() if x.startswith("hours"))
+    sites = "".join(f'[[site]]\nname = "{name}"\n{hours}\n' for name in ("North", "South"))
+    text = PRACTICE.replace(hours, "").replace("[[fridge]]\n", sites + "[[fridge]]\n", 1)
+    for name, site in (("Cold one", "North"), ("Cold two", "South"), ("Cupboard", "North")):
+        text = text.replace(f'name = "{name}"\n', f'name = "{name}"\nsite = "{site}"\n')
+    cli = line(text, where=where)
+    came, out, gone = at("2026-02-02T08:00"), at("2026-02-03T08:00"), at("2026-02-04T08:00")
+    store = opened(cli.where)
+    with writing(store, "seed", by="AB", at=came, now=gone, site="South") as book:
+        lot = ledger.lot_key(book, "KIT", "A1")
+        supplier, used = ledger.placed(book, "supplier", "outside"), ledger.placed(book, "used", "outside")
+        fridge = ledger.placed(book, "Cold two", "fridge")
+        ledger.moved(book, lot, 2, supplier, fridge, "receive")
+    with writing(store, "seed", by="AB", at=out, now=gone, site="South") as book:
+        _, place = ledger.pulled(book, lot, fridge)
+        ledger.moved(book, lot, 1, fridge, place, "pull")
+    with writing(store, "seed", by="AB", at=gone, now=gone, site="South") as book:
+        ledger.moved(book, lot, 1, place, used, "use")
+    with store.reading() as conn:
+        practice, ruled = rules(conn, gone).practice, spans(conn)
+        found = outside_use(conn, practice, ruled, gone, booking_history(conn, practice, ruled, gone))
+        before = outside_use(conn, practice, ruled, gone - 1, booking_history(conn, practice, ruled, gone - 1))
+    assert (found.since, found.used) == ({("South", "KIT"): came}, {("South", "KIT"): [(gone, 1)]})
+    assert (before.since, before.used) == ({("South", "KIT"): came}, {})
