@@ -3,6 +3,7 @@
 from stockroom.errors import StockroomError
 from stockroom.store import Link
 from stockroom.store.engine import Store
+from stockroom.store.entries import last_lot
 from stockroom.store.open_page import DAY, grown, page_of, turned_back
 
 STEP = 500
@@ -11,19 +12,22 @@ READINGS = 200_000
 """Readings after which it is."""
 
 
+FEW_LOTS = 3000
+"""With no more lots than this everything is read in a few seconds."""
+
+
 def due(conn: Link) -> bool:
-    """True where a new page is worth its making. Where everything must be read for it, once a day is enough, or when the
-    record has grown by a tenth.
+    """True where a new page is worth its making. Where everything must be read for it, and that is much, once a day is
+    enough, or when the record has grown by a tenth.
     """
     page = page_of(conn)
     now = grown(conn, page)
-    if page is None:
-        return now.entries >= STEP
-    since = now.entries - page.entries
+    since = now.entries - (0 if page is None else page.entries)
     if since < STEP and now.readings < READINGS:
         return False
-    whole = since >= STEP + page.entries // 10 or now.recorded_at - page.near >= DAY
-    return whole or not turned_back(conn, page)
+    if page is None or since >= STEP + page.entries // 10 or now.recorded_at - page.near >= DAY:
+        return True
+    return last_lot(conn) <= FEW_LOTS or not turned_back(conn, page)
 
 
 def brought_forward(store: Store) -> None:

@@ -1,7 +1,8 @@
 """Ten years of a group of 40 sites: python tests/bench/ten_years.py [--small] [--keep FOLDER] [--runs N]
 
 ``today`` and ``today --site`` against the same on a database of the same practice without any record (at most 1.5), and
-on one with the last weeks only, which has as much open. Whole processes in turn, medians.
+on one with the last weeks only, which has as much open; beside them ``reorder list``, which reads the bookings of all
+years. Whole processes in turn, medians.
 
 The group is made up, from a seed: 5.2 million readings of 40 fridges, 416,000 bookings with the kits that they used,
 orders, deliveries, checks by hand, excursions and the decisions about them. A normal week is open. The rows are put into
@@ -417,14 +418,24 @@ def measure(folder: Path, days: int, runs: int) -> None:
             began = time.perf_counter()
             make(path)
             print(f"{path.name}: {time.perf_counter() - began:.0f} s, {path.stat().st_size / 1e6:.0f} MB", flush=True)
-    until = f"{LAST.isoformat()}T12:30"
+    until, monday = f"{LAST.isoformat()}T12:30", f"{(LAST + timedelta(days=5)).isoformat()}T09:00"
     print(f"{'':34}  seconds    young    empty  : young  : empty")
-    for words in (("today",), ("today", "--site", "Site 7")):
-        look = (*words, "--as-of", until)
+    # On Monday orders are placed, and nothing of the week between is on record.
+    looks = (
+        (("today",), until),
+        (("today", "--site", "Site 7"), until),
+        (("today",), monday),
+        (("reorder", "list"), monday),
+    )
+    for words, when in looks:
+        look = (*words, "--as-of", when)
         rows = [[timed(path, *look) for path in (full, young, empty)] for _ in range(runs)]
         a, b, c = (statistics.median(column) for column in zip(*rows, strict=True))
         to_young, to_empty = (statistics.median(r[0] / r[k] for r in rows) for k in (1, 2))
-        print(f"{' '.join(words):34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}", flush=True)
+        print(
+            f"{' '.join(words) + when[5:10].join((' on ', '')):34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":
