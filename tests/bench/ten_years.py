@@ -432,10 +432,8 @@ def measure(folder: Path, days: int, runs: int) -> None:
         rows = [[timed(path, *look) for path in (full, young, empty)] for _ in range(runs)]
         a, b, c = (statistics.median(column) for column in zip(*rows, strict=True))
         to_young, to_empty = (statistics.median(r[0] / r[k] for r in rows) for k in (1, 2))
-        print(
-            f"{' '.join(words) + when[5:10].join((' on ', '')):34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}",
-            flush=True,
-        )
+        label = f"{' '.join(words)} on {when[5:10]}"
+        print(f"{label:34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}", flush=True)
 
 
 if __name__ == "__main__":
