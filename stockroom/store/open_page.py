@@ -1,4 +1,4 @@
-"""What is still open, brought forward once a day as in any ledger: nobody has to turn back through what is over.
+"""What is still open, brought forward to a new page as in any ledger: nobody has to turn back through what is over.
 
 The page names the lots, bookings, orders and fridge matters that were not over when it was written, at entry ``entries``.
 Whoever looks takes these, and whatever an entry since has touched. It is no record: it may be dropped and made anew

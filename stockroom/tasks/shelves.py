@@ -133,8 +133,8 @@ def lots_there(conn: Link, until: int = FOREVER) -> dict[int, LotNow]:
     """Those of ``lots_now`` of which anything is in the practice or owed: few, however many there ever were."""
     kept = _open(conn, until)
     if until not in kept.there:
-        lots = kept.states(until)
-        kept.there[until] = {k: x for k, x in lots.items() if x.state.inside() or any(x.state.short.values())}
+        lots = sorted(kept.states(until).items())
+        kept.there[until] = {k: x for k, x in lots if x.state.inside() or any(x.state.short.values())}
     return kept.there[until]
 
 
@@ -158,7 +158,7 @@ def stood_lately(conn: Link, place: str, until: int, also: Collection[int]) -> l
     kept = _open(conn, until)
     if missing := [key for key in also if key not in kept.records]:
         kept.add(_read(conn, missing))
-    return kept.stood_in(place, until)
+    return sorted(kept.stood_in(place, until), key=lambda x: x.lot.key)
 
 
 def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:
