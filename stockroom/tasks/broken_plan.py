@@ -110,11 +110,14 @@ def telling_broken(rec: Recording, products: Collection[str], sites: Iterable[st
     if lost and rec.act.at < rec.act.now:
         lost = _still(rec, lost, sites)
     said = _lacking(rec.conn, rec.rules, rec.act.at, sites, ways=True) if lost else {}
+    first: dict[int, Row] = {}
     for who in lost:
-        number, row = who[0], said[who][-1]
-        if f"B-{number}" not in broken:
-            broken.append(f"B-{number}")
-            rec.note("broken-plan", f"B-{number}: {row.state}: {row.why}", "stockroom warmup check", urgent=True)
+        first.setdefault(who[0], said[who][-1])
+    for number, row in first.items():
+        broken.append(f"B-{number}")
+        # One look answers for all of them: it stands under the last one.
+        todo = "stockroom warmup check" if len(broken) == len(first) else ""
+        rec.note("broken-plan", f"B-{number}: {row.state}: {row.why}", todo, urgent=True)
 
 
 def sites_of(rec: Recording, places: Iterable[str]) -> list[str]:

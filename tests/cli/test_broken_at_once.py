@@ -143,6 +143,15 @@ def test_a_recall_that_holds_names_them_and_asks_for_a_person(both: Line) -> Non
     assert shown.code == 1 and "B-1: short: there is no usable KIT" in shown.out
 
 
+def test_what_to_type_stands_once_under_all_of_them(cli: Line) -> None:
+    stock(cli, 3)
+    for day in ("05", "06", "09"):
+        book(cli, f"2026-03-{day}T10:00")
+    shown = cli("stock", "quarantine", "KIT", "A1", "--why", "torn").out
+    assert shown.count("short: there is no usable KIT") == 3 and shown.count("stockroom warmup check") == 1
+    assert shown.index("B-3: short") < shown.index("stockroom warmup check")
+
+
 def test_a_booking_that_wants_two_kits_and_loses_the_second_one_is_named_once(line: Callable[..., Line]) -> None:
     cli = line(PRACTICE.replace('product = "KIT", each = 1', 'product = "KIT", each = 3'))
     stock(cli, 2)
