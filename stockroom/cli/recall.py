@@ -73,7 +73,8 @@ def _answer(job: Job, notice: "Notice", hold: bool, out: str | None) -> Answer:
             screen.recorded(recorded)
         draw_recall(screen, found, zone, out)
 
-    return Answer(recall_answer(found, recorded, out), found.attention, draw)
+    attention = found.attention or (recorded is not None and recorded.attention)
+    return Answer(recall_answer(found, recorded, out), attention, draw)
 
 
 def _day(text: str | None) -> date | None:

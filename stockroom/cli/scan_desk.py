@@ -68,12 +68,11 @@ class Desk:
     def _reading(self, scan: "Scanned", told: Told) -> Told:
         assert scan.suspect is not None
         say("The scanner seems to have dropped a separator. What does the box show?")
-        for number, (lot, expiry) in enumerate((scan.suspect, (scan.lot, scan.expiry)), 1):
-            say(
-                f"  {number}  lot {lot or '(none)'}, {'no expiry' if expiry is None else f'expires {day_text(expiry)}'}"
-            )
-        if self._read("1 or 2?", _one_or_two) == 1 and scan.suspect[0]:
-            told = replace(told, lot=scan.suspect[0], expiry=told.expiry or scan.suspect[1])
+        for number, read in enumerate((scan.suspect, scan), 1):
+            expires = "no expiry" if read.expiry is None else f"expires {day_text(read.expiry)}"
+            say(f"  {number}  lot {read.lot or '(none)'}, {expires}")
+        if self._read("1 or 2?", _one_or_two) == 1 and scan.suspect.lot:
+            told = replace(told, lot=scan.suspect.lot, expiry=told.expiry or scan.suspect.expiry)
         else:
             told = replace(told, lot=scan.lot) if scan.lot else self._lot(scan, told)
         return told if told.expiry or scan.expiry else self._expiry(scan, told)

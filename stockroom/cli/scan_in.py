@@ -46,7 +46,7 @@ def receive_run(job: Job, rest: Delivery) -> Answer:
     here = desk(job, rest.into)
     run = Run(here.practice, here.known, here.today, lambda scan: here.answered(scan, Told()))
     if job.at_terminal:
-        say("Scan box after box. Enter ends, - takes the last one back, Ctrl-C drops all.")
+        say("Scan box after box. Enter ends, - takes the last scan back, Ctrl-C drops all.")
     _scans(job, run)
     if not run.pieces:
         why = f": {run.left_out[0].why}" if run.left_out else ""
@@ -131,8 +131,8 @@ def _one_scan(job: Job, run: Run, text: str) -> None:
     if text.strip() != "-":
         _tell(job, run, lambda: run.scan(text))
         return
-    line = run.back()
-    say("  nothing to take back" if line is None else f"  taken back: {line[0]} lot {line[1]}")
+    was = run.back()
+    say("  nothing to take back" if was is None else f"  taken back: {was}")
 
 
 def _tell(job: Job, run: Run, step: Callable[[], Box | None]) -> None:

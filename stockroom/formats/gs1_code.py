@@ -32,30 +32,31 @@ Element = tuple[str, str]
 """(application identifier, value)."""
 
 
-def gs1(text: str, today: date, *, fields: bool = False) -> Scanned:
+def gs1(text: str, today: date, *, fields: bool = False, number: bool = False) -> Scanned:
     """What a GS1 code says; ``text`` without its symbology prefix.
 
-    ``fields``: the prefix says that it is a message of fields. Without, a number of the right length and check digit
-    is a bare trade item number. Raises: Refused, naming the field.
+    ``fields``: the prefix says that it is a message of fields; ``number``: that it is a bare number. Without either, a
+    number of the right length and check digit is a bare trade item number. Raises: Refused, naming the field.
     """
     if re.match(r"https?://", text, re.IGNORECASE):
-        found = _linked(text)
-    elif text.startswith("("):
-        found = _bracketed(text)
-    elif not fields and re.fullmatch(GTIN_DIGITS, text) and not _message(text, today):
+        return _read(_linked(text), today, parted=True, sure=True)
+    if text.startswith("("):
+        return _read(_bracketed(text), today, parted=True)
+    if not fields and re.fullmatch(GTIN_DIGITS, text) and (number or not _message(text, today)):
         return Scanned("GS1", _trade_item(text))
-    else:
-        text = STAND_INS.sub(SEPARATOR, text)
-        return _read(elements(text), today, parted=SEPARATOR in text)
-    return _read(found, today, parted=True)
+    text = STAND_INS.sub(SEPARATOR, text)
+    return _read(elements(text), today, parted=SEPARATOR in text)
 
 
 def _message(digits: str, today: date) -> bool:
-    """True for bare digits that are no trade item number and yet a message of fields (a date alone, say)."""
-    if check_digit(digits[:-1]) == int(digits[-1]):
+    """True for bare digits that are no trade item number and yet a message of fields that begins with a date.
+
+    One that begins with anything else would be a misread item number taken for a lot: numbers of cases begin with 10.
+    """
+    if digits[:2] not in DATES or check_digit(digits[:-1]) == int(digits[-1]):
         return False
     try:
-        return bool(_read(elements(digits), today, parted=False))
+        return bool(_plain(elements(digits), today))
     except Refused:
         return False
 
@@ -100,7 +101,8 @@ def _misfit(name: str, value: str) -> Refused:
 
 
 def _bracketed(text: str) -> list[Element]:
-    """``(01)…(10)…``. A bracket inside a value is left alone where its digits are no identifier."""
+    """``(01)…(10)…``. Two to four digits in brackets are a field's name wherever they stand: else a misread one would be
+    taken for a part of the value before it."""
     pieces = re.split(r"\(([0-9]{2,4})\)", text)
     found: list[Element] = []
     if pieces[0].strip():
@@ -110,25 +112,30 @@ def _bracketed(text: str) -> list[Element]:
         known, pattern = _identifier(name)
         if known != name:
             raise bad_code("field", f"({name})", "there is no such field in a GS1 code")
-        if not re.fullmatch(pattern, name + value):
+        if not value or not re.fullmatch(pattern, name + value):
             raise _misfit(name, value)
         found.append((name, value))
     return found
 
 
 def _linked(text: str) -> list[Element]:
-    """A GS1 digital link: identifier and value in turn in the path, others in the query."""
+    """A GS1 digital link: identifier and value in turn in the path, others in the query.
+
+    Any address may stand before the item, one with a part ``01`` too. A ``+`` in the query is itself, and ``;`` parts
+    fields as ``&`` does: neither a blank nor a bare ``;`` stands in a value there. Source: GS1 Digital Link Standard (from
+    memory).
+    """
     try:
         parts = urlsplit(text)
     except ValueError:
         raise bad_code("link", text[:80], "it is no address") from None
     path = parts.path.rstrip("/").split("/")
-    while path and path[0] not in ("01", "gtin"):
-        path.pop(0)
-    if not path or len(path) % 2:
+    named = (n for n in range(len(path) - 2, -1, -2) if path[n] in ("01", "gtin"))
+    start = min((n for n in named if re.fullmatch(GTIN_DIGITS, path[n + 1])), default=None)
+    if start is None:
         raise bad_code("link", text[:80], "it names no trade item by /01/ and its number")
-    pairs = [(name, unquote(value)) for name, value in zip(path[::2], path[1::2], strict=True)]
-    pairs += parse_qsl(parts.query, keep_blank_values=True)
+    pairs = [(name, unquote(value)) for name, value in zip(path[start::2], path[start + 1 :: 2], strict=True)]
+    pairs += parse_qsl(parts.query.replace("+", "%2B").replace(";", "&"), keep_blank_values=True)
     short = {"gtin": "01", "lot": "10", "ser": "21", "exp": "17"}
     found: list[Element] = []
     for name, value in pairs:
@@ -136,14 +143,15 @@ def _linked(text: str) -> list[Element]:
         if name not in NAMES:
             continue
         value = value.zfill(14) if name == "01" else value
-        if not re.fullmatch(_identifier(name)[1], name + value):
+        if not value or not re.fullmatch(_identifier(name)[1], name + value):
             raise _misfit(name, value)
         found.append((name, value))
     return found
 
 
-def _read(found: Sequence[Element], today: date, *, parted: bool) -> Scanned:
-    """The fields that matter here; every other is read over. ``parted``: what separates them has come through."""
+def _read(found: Sequence[Element], today: date, *, parted: bool, sure: bool = False) -> Scanned:
+    """The fields that matter here; every other is read over. ``parted``: what separates them has come through;
+    ``sure``: no separator can have been lost."""
     said: dict[str, str] = {}
     for name, value in found:
         if name in NAMES and said.setdefault(name, value) != value:
@@ -157,7 +165,7 @@ def _read(found: Sequence[Element], today: date, *, parted: bool) -> Scanned:
         what = f"the barcode has no expiry, only a best-before date: {days['15'].isoformat()} counts"
         findings.append(Finding("best-before", what))
     item = _trade_item(said["01"]) if "01" in said else None
-    suspect, found_out = _suspect(said, expiry, today)
+    suspect, found_out = (None, []) if sure else _suspect(said, today)
     if not parted and suspect is None:
         found_out += _serial_inside(said)
     return Scanned(
@@ -197,16 +205,14 @@ def _count(said: dict[str, str]) -> int | None:
     return int(text)
 
 
-def _suspect(
-    said: dict[str, str], expiry: date | None, today: date
-) -> tuple[tuple[str, date | None] | None, list[Finding]]:
-    """Another reading (lot, expiry) where a lot or a serial number ends like further fields, a date the first of them.
+def _suspect(said: dict[str, str], today: date) -> tuple[Scanned | None, list[Finding]]:
+    """Another reading where a lot or a serial number ends like further fields, a date the first of them.
 
     Raises: Refused for a word that is too long and yet has no other reading.
     """
     for field in WORDS:
         value = said.get(field, "")
-        for at in range(1, len(value) - 7):
+        for at in range(1, min(len(value) - 7, WORD + 1)):
             if value[at : at + 2] not in DATES:
                 continue
             try:
@@ -215,11 +221,11 @@ def _suspect(
                 continue
             if any(f in said for f in inner):
                 continue
-            other = next((day for name in ("17", "15") if isinstance(day := inner.get(name), date)), expiry)
             read = f'{NAMES[field]} "{value[:at]}"' + "".join(f', {NAMES[f]} "{v}"' for f, v in inner.items())
             what = f'{NAMES[field]} "{value}" may be {read}: the scanner seems to have dropped a separator'
-            lot = value[:at] if field == "10" else str(inner.get("10") or said.get("10") or "")
-            return (lot, other), [Finding("lost-separator", what, "compare with what is printed", urgent=True)]
+            fields = said | {field: value[:at]} | dict(elements(value[at:]))
+            other = _read(list(fields.items()), today, parted=True, sure=True)
+            return other, [Finding("lost-separator", what, "compare with what is printed", urgent=True)]
         if len(value) > WORD:
             raise _misfit(field, value)
     return None, []

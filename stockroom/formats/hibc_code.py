@@ -164,14 +164,14 @@ def _further(part: str, said: dict[str, str | int | date]) -> None:
             del said["expiry"]  # the same, only without its day
         _once(said, name, found, field, digits)
     elif part.startswith("S") and len(part) > 1:
-        said["serial"] = _word(NAMES["serial"], part[1:])
+        _once(said, "serial", _word(NAMES["serial"], part[1:]), NAMES["serial"], part[1:])
     elif re.fullmatch("Q[0-9]{1,5}", part):
         if not int(part[1:]):
             raise bad_code("quantity", part[1:], "it cannot be zero")
         _once(said, "quantity", int(part[1:]), "quantity", part[1:])
 
 
-def _once(said: dict[str, str | int | date], name: str, found: int | date, field: str, shown: str) -> None:
+def _once(said: dict[str, str | int | date], name: str, found: str | int | date, field: str, shown: str) -> None:
     """Raises: Refused for a field that stands there twice and differs."""
     if said.setdefault(name, found) != found:
         raise bad_code(field, shown, f"it stands there twice, the other is {said[name]}")

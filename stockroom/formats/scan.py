@@ -13,6 +13,8 @@ from stockroom.formats.scanned_code import Scanned, bad_code
 LONGEST = 400
 FIELDS = ("]C1", "]e0", "]e1", "]e2", "]d2", "]Q3", "]J1")
 """Symbology prefixes (ISO/IEC 15424) that say that GS1 fields follow."""
+NUMBERS = ("]E", "]I")
+"""Symbology prefixes of retail barcodes and of those on cases: they hold a trade item number alone."""
 STRAY = re.compile("[^ -~\x1d\u241d]")
 """Signs that stand in no barcode: those of another keyboard's layout, above all."""
 TOLD = {"item": "item", "lot": "lot", "made_on": "production date", "serial": "serial number", "quantity": "quantity"}
@@ -37,7 +39,8 @@ def scanned(text: str, today: date) -> Scanned:
         return hibc(bare, today)
     if not bare.strip():
         raise Refused("no-code", "nothing was scanned", "hold the scanner over the barcode again")
-    return gs1(bare.strip(" "), today, fields=prefix is not None and prefix[0] in FIELDS)
+    told = "" if prefix is None else prefix[0]
+    return gs1(bare.strip(" "), today, fields=told in FIELDS, number=told.startswith(NUMBERS))
 
 
 def one_box(pieces: Sequence[Scanned]) -> Scanned:
@@ -51,7 +54,7 @@ def one_box(pieces: Sequence[Scanned]) -> Scanned:
             raise Refused(
                 "other-box", "one barcode is GS1, the other HIBC", "one of the two is enough: scan that alone"
             )
-        first = joined(first, second) if first.standard == "HIBC" else _both(first, second)
+        first = joined(first, second) if first.standard == "HIBC" else _either(first, second)
     return first
 
 
@@ -71,6 +74,23 @@ def joined(first: Scanned, second: Scanned) -> Scanned:
     return replace(secondary, item=primary.item, link=None)
 
 
+def _either(first: Scanned, second: Scanned) -> Scanned:
+    """Two GS1 codes of one box, each in the reading in which they do not contradict each other; in both where both do not."""
+    if first.suspect is None and second.suspect is None:
+        return _both(first, second)
+    readings = []
+    for pair in ((first, second), (first.suspect or first, second.suspect or second)):
+        try:
+            readings.append(_both(*pair))
+        except Refused as fault:
+            refused = fault
+    if not readings:
+        raise refused
+    if len(readings) == 2:
+        return replace(readings[0], suspect=readings[1])
+    return replace(readings[0], findings=tuple(f for f in readings[0].findings if f.slug != "lost-separator"))
+
+
 def _both(first: Scanned, second: Scanned) -> Scanned:
     """Two GS1 codes of one box. An expiry outweighs a best-before date, and a day the month that it lies in."""
     whole: dict[str, object] = {}
@@ -85,7 +105,7 @@ def _both(first: Scanned, second: Scanned) -> Scanned:
     if dated:
         whole |= {"expiry": dated[0].expiry, "expiry_is": dated[0].expiry_is}
     found = [f for x in (first, second) for f in x.findings if x in dated[:1] or f.slug not in OF_DATES]
-    return replace(first, suspect=first.suspect or second.suspect, findings=tuple(found), **whole)  # type: ignore[arg-type]
+    return replace(first, suspect=None, findings=tuple(found), **whole)  # type: ignore[arg-type]
 
 
 def _agree(sure: Scanned, other: Scanned) -> bool:

@@ -19,7 +19,7 @@ class Scanned:
     code says that there are, in whatever the item is counted in. ``expiry`` is the last usable day; ``expiry_is`` says
     how sure that is: a ``day``, the last of a ``month`` that names no day, or only a ``best-before`` date. ``link`` and
     ``check``: for the two halves of an HIBC label, which are only sure to belong together where they are equal.
-    ``suspect``: another reading of lot and expiry where a separator seems to have been lost.
+    ``suspect``: the same read in another way, where a separator seems to have been lost.
     """
 
     standard: str
@@ -32,7 +32,7 @@ class Scanned:
     quantity: int | None = None
     link: str | None = None
     check: str | None = None
-    suspect: tuple[str, date | None] | None = None
+    suspect: "Scanned | None" = None
     findings: tuple[Finding, ...] = ()
 
 

@@ -17,7 +17,7 @@ def recall_answer(found: Recall, recorded: Recorded | None, file: str | None) ->
     return {
         **({} if recorded is None else recorded_answer(recorded)),
         "as_of": instant(found.as_of),
-        "attention": int(found.attention),
+        "attention": int(found.attention or (recorded is not None and recorded.attention)),
         "product": found.notice.product,
         "notice": found.notice.text,
         "file": file,

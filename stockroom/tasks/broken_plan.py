@@ -1,14 +1,19 @@
 """What broke a booking that was served before: the record, or the time, after which no kit could serve it any more.
 
 Nothing about the plan is kept: it is made anew as of earlier instants. Between the moment at which a booking came to be
-as it is and now, halving finds a change after which it needs help while before it did not.
+as it is and now, halving finds a change after which it needs help while before it did not. Who takes kits away is told at
+once which bookings that breaks, from the plan before and the plan after.
 """
 
+import contextlib
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
+from stockroom.core.warmup import Row
 from stockroom.core.when import local_text
 from stockroom.store import Link, bookings, entries, ledger, practices
-from stockroom.tasks.rules import Rules
+from stockroom.tasks.act import Recording
+from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import lots_now
 from stockroom.tasks.warm_plan import HELP, WarmPlan, warm_plan
 
@@ -86,3 +91,63 @@ def _changes(conn: Link, rule: Rules, until: int) -> dict[int, list[int]]:
     for at, entry in [*bookings.changes(conn), *practices.changes(conn), *ledger.promises(conn)]:
         found.setdefault(at, []).append(entry)
     return {at: sorted(set(rows)) for at, rows in found.items() if at <= until}
+
+
+@contextlib.contextmanager
+def telling_broken(rec: Recording, products: Collection[str], sites: Iterable[str]) -> Iterator[list[str]]:
+    """Says which coming bookings had a kit before what is recorded inside and have none, or none in time, after it.
+
+    The list holds their B-numbers in the end. ``products``, ``sites``: of the kits that may go. It is judged at the
+    instant of the act; what has been cured since, or is over, is not told. Where no product warms no plan is made.
+    """
+    broken: list[str] = []
+    warm = [p for p in rec.rules.practice.products if p.warms and p.code in products]
+    sites = tuple(dict.fromkeys(sites)) if warm else ()
+    before = _lacking(rec.conn, rec.rules, rec.act.at, sites)
+    yield broken
+    after = _lacking(rec.conn, rec.rules, rec.act.at, sites)
+    lost = [who for who, rows in after.items() if len(rows) > len(before.get(who, ()))]
+    if lost and rec.act.at < rec.act.now:
+        lost = _still(rec, lost, sites)
+    said = _lacking(rec.conn, rec.rules, rec.act.at, sites, ways=True) if lost else {}
+    first: dict[int, Row] = {}
+    for who in lost:
+        first.setdefault(who[0], said[who][-1])
+    for number, row in first.items():
+        broken.append(f"B-{number}")
+        # One look answers for all of them: it stands under the last one.
+        todo = "stockroom warmup check" if len(broken) == len(first) else ""
+        rec.note("broken-plan", f"B-{number}: {row.state}: {row.why}", todo, urgent=True)
+
+
+def sites_of(rec: Recording, places: Iterable[str]) -> list[str]:
+    """The sites of some places; a kit that is out belongs to that of its fridge, a box to none."""
+    places = set(places)
+    out = any(place.startswith("P-") for place in places)
+    pulls = {p.place: p.source for p in ledger.pulls(rec.conn).values()} if out else {}
+    found = {rec.rules.practice.site_of(pulls.get(place, place)) for place in places}
+    return sorted(site for site in found if site is not None)
+
+
+Wanted = tuple[int, str]
+"""(booking, product)."""
+
+
+def _lacking(
+    conn: Link, rule: Rules, at: int, sites: Collection[str], *, ways: bool = False
+) -> dict[Wanted, list[Row]]:
+    """The kits that bookings lack as things stand, by start; only with ``ways`` their rows are in full."""
+    found: dict[Wanted, list[Row]] = {}
+    for site in sites:
+        for row in warm_plan(conn, at, site=site or None, rule=rule, cures=False, ways=ways).rows:
+            if row.state in HELP:
+                found.setdefault((row.booking, row.product), []).append(row)
+    return found
+
+
+def _still(rec: Recording, lost: Collection[Wanted], sites: Collection[str]) -> list[Wanted]:
+    """Those of the kits lost in the past that a booking which stands still lacks; one that has begun lacks them for good."""
+    now = rec.act.now
+    lacking = _lacking(rec.conn, rules(rec.conn, now), now, sites)
+    standing = bookings.bookings(rec.conn, now, standing=True)
+    return [who for who in lost if who[0] in standing and (standing[who[0]].start <= now or who in lacking)]

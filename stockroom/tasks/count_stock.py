@@ -10,6 +10,7 @@ from stockroom.formats.stock_csv import read_count
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.places import code_named, key_of, known_place
 from stockroom.tasks.shelves import lots_now
 
@@ -56,26 +57,28 @@ def stocktake(
         counts = lines(spot) if callable(lines) else lines
         differences = []
         seen: set[int] = set()
-        for line in counts:
-            code = code_named(rec.conn, rec.rules.practice, line.product)
-            key = ledger.lot_key(rec.book, code, line.lot)
-            if key in seen:
-                raise Refused("counted-twice", f"lot {line.lot} of {code} stands in the count twice", "add them up")
-            seen.add(key)
-            now = lots_now(rec.conn, act.at, [key]).get(key)
-            recorded = now.state.quantity(spot) - now.state.short.get(spot, 0) if now else 0
-            if line.quantity != recorded:
-                _adjust(rec, key, spot, line.quantity - recorded, line.why or why)
-                row = {"product": code, "lot": line.lot, "recorded": recorded, "counted": line.quantity}
-                differences.append(row)
-                rec.note(
-                    "count-differs", f"{code} lot {line.lot}: {recorded} on record, {line.quantity} counted",
-                    urgent=line.quantity < recorded,
-                )  # fmt: skip
+        products = {p.code for p in rec.rules.practice.products} if rec.rules.practice.fridge(spot) else set()
+        with telling_broken(rec, products, sites_of(rec, {spot})) as broken:
+            for line in counts:
+                code = code_named(rec.conn, rec.rules.practice, line.product)
+                key = ledger.lot_key(rec.book, code, line.lot)
+                if key in seen:
+                    raise Refused("counted-twice", f"lot {line.lot} of {code} stands in the count twice", "add them up")
+                seen.add(key)
+                now = lots_now(rec.conn, act.at, [key]).get(key)
+                recorded = now.state.quantity(spot) - now.state.short.get(spot, 0) if now else 0
+                if line.quantity != recorded:
+                    _adjust(rec, key, spot, line.quantity - recorded, line.why or why)
+                    row = {"product": code, "lot": line.lot, "recorded": recorded, "counted": line.quantity}
+                    differences.append(row)
+                    rec.note(
+                        "count-differs", f"{code} lot {line.lot}: {recorded} on record, {line.quantity} counted",
+                        urgent=line.quantity < recorded,
+                    )  # fmt: skip
         _uncounted(rec, spot, seen)
         rec.touches(spot, act.at)
         rec.book.what = f"counted {spot}: {count(len(seen), 'lot')}, {count(len(differences), 'difference')} ({why})"
-        rec.fields |= {"place": spot, "counted": len(seen), "differences": differences}
+        rec.fields |= {"place": spot, "counted": len(seen), "differences": differences, "broken": broken}
     return rec.done()
 
 

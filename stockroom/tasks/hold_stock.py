@@ -6,6 +6,7 @@ from stockroom.errors import Refused
 from stockroom.store import fridges, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, may_decide, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.excursions_now import same_event
 from stockroom.tasks.move_stock import from_places, there
 from stockroom.tasks.places import code_named, key_of, number_of, place_or_box, places_here, pull_number
@@ -30,13 +31,16 @@ def quarantine(
                 "if they are there, count first: stockroom stock count PLACE",
             )  # fmt: skip
         left = wanted
-        for spot, pieces in spots.items():
-            n = min(left, pieces)
-            if n:
-                ledger.held(rec.book, known.key, key_of(rec, spot), n, act.at, rec.book.label, why)
-                left -= n
+        with telling_broken(rec, {code}, sites_of(rec, spots)) as broken:
+            for spot, pieces in spots.items():
+                n = min(left, pieces)
+                if n:
+                    ledger.held(rec.book, known.key, key_of(rec, spot), n, act.at, rec.book.label, why)
+                    left -= n
         rec.book.what = f"quarantined {wanted} x {code} lot {known.code}: {why}"
-        rec.fields |= {"product": code, "lot": known.code, "quantity": wanted, "cause": rec.book.label}
+        rec.fields |= {
+            "product": code, "lot": known.code, "quantity": wanted, "cause": rec.book.label, "broken": broken,
+        }  # fmt: skip
         cautions(rec, {code})
     return rec.done()
 
@@ -133,10 +137,12 @@ def discard(
         target = ledger.placed(rec.book, "discarded", "outside")
         now = lots_now(rec.conn, act.at, [known.key]).get(known.key)
         causes: set[str] = set()
-        for spot, pieces in from_places(rec, known.key, known.code, code, quantity, place):
-            causes |= {c for p in (now.state.at(spot) if now else []) for c in p.causes}
-            ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "discard", prefer="held", why=why)
-            rec.touches(spot, act.at)
+        spots = from_places(rec, known.key, known.code, code, quantity, place)
+        with telling_broken(rec, {code}, sites_of(rec, dict(spots))) as broken:
+            for spot, pieces in spots:
+                causes |= {c for p in (now.state.at(spot) if now else []) for c in p.causes}
+                ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "discard", prefer="held", why=why)
+                rec.touches(spot, act.at)
         decide(rec, causes, "discard", why, answer)
         rec.book.what = f"discarded {quantity} x {code} lot {known.code}: {why}"
         cautions(rec, {code})
@@ -145,6 +151,7 @@ def discard(
             "lot": known.code,
             "quantity": quantity,
             "pull": place if pull is not None else None,
+            "broken": broken,
         }
     return rec.done()
 

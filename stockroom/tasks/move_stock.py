@@ -12,6 +12,7 @@ from stockroom.errors import Refused
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.fault import out_now
 from stockroom.tasks.fridge_now import fridge_now, in_use
 from stockroom.tasks.places import code_named, key_of, place_or_box, places_here, product_named, pull_number
@@ -129,11 +130,13 @@ def give_back(
         code = code_named(rec.conn, rec.rules.practice, product)
         known = lot_named(rec.conn, code, lot)
         target = ledger.placed(rec.book, "returned", "outside")
-        for spot, pieces in from_places(rec, known.key, known.code, code, quantity, place):
-            ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "return", prefer="held", why=why)
-            rec.touches(spot, act.at)
+        spots = from_places(rec, known.key, known.code, code, quantity, place)
+        with telling_broken(rec, {code}, sites_of(rec, dict(spots))) as broken:
+            for spot, pieces in spots:
+                ledger.moved(rec.book, known.key, pieces, key_of(rec, spot), target, "return", prefer="held", why=why)
+                rec.touches(spot, act.at)
         rec.book.what = f"returned {quantity} x {code} lot {known.code}: {why}"
-        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity}
+        rec.fields |= {"product": code, "lot": known.code, "quantity": quantity, "broken": broken}
     return rec.done()
 
 
@@ -168,10 +171,11 @@ def use(store: Store, act: Act, product: str, quantity: int, why: str, lot: str 
     with recording(store, act, "use") as rec:
         found = product_named(rec.rules.practice, product)
         site = rec.rules.site(rec.act.site)
-        used = use_pieces(rec, found, quantity, site, lot=lot, why=why)
+        with telling_broken(rec, {found.code}, [site]) as broken:
+            used = use_pieces(rec, found, quantity, site, lot=lot, why=why)
         cautions(rec, {found.code})
         rec.book.what = f"used {quantity} x {found.code}: {why}"
-        rec.fields |= {"product": found.code, "quantity": quantity, "used": used}
+        rec.fields |= {"product": found.code, "quantity": quantity, "used": used, "broken": broken}
     return rec.done()
 
 

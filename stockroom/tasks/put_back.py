@@ -6,6 +6,7 @@ from stockroom.errors import Refused
 from stockroom.store import ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, cautions, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.diary import booking_named
 from stockroom.tasks.places import fridge_named, key_of, product_named, pull_number
 from stockroom.tasks.shelves import lots_now
@@ -25,24 +26,25 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
         if found is None or now is None or not now.state.quantity(found.place):
             raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")
         place = found.source if into is None else fridge_named(rec.rules.practice, into)
-        ledger.moved(rec.book, found.lot, 1, key_of(rec, found.place), key_of(rec, place), "back")
-        ledger.promised(rec.book, found.number, None)
         product = product_named(rec.rules.practice, found.product)
         hours = (act.at - found.at + found.out_before) / 3600
         over = product.max_out_seconds is not None and hours * 3600 > product.max_out_seconds
-        if not product.returnable or over:
-            why = "it was out too long" if over else f"{product.code} does not go back by its label"
-            ledger.held(rec.book, found.lot, key_of(rec, found.place), 1, act.at, rec.book.label, why)
-            rec.broke(
-                "not-returnable",
-                f"P-{found.number}: {why}; it is in quarantine",
-                "ask the maker, then release or discard it",
-            )
+        with telling_broken(rec, {product.code}, sites_of(rec, {found.place, place})) as broken:
+            ledger.moved(rec.book, found.lot, 1, key_of(rec, found.place), key_of(rec, place), "back")
+            ledger.promised(rec.book, found.number, None)
+            if not product.returnable or over:
+                why = "it was out too long" if over else f"{product.code} does not go back by its label"
+                ledger.held(rec.book, found.lot, key_of(rec, found.place), 1, act.at, rec.book.label, why)
+                rec.broke(
+                    "not-returnable",
+                    f"P-{found.number}: {why}; it is in quarantine",
+                    "ask the maker, then release or discard it",
+                )
         rec.touches(place, act.at)
         rec.book.what = (
             f"P-{found.number} ({found.product} lot {now.lot.code}) back into {place} after {hours:.1f} h out"
         )
-        rec.fields |= {"pull": f"P-{found.number}", "place": place, "hours_out": round(hours, 2)}
+        rec.fields |= {"pull": f"P-{found.number}", "place": place, "hours_out": round(hours, 2), "broken": broken}
         cautions(rec, {product.code})
     return rec.done()
 
@@ -77,7 +79,8 @@ def promise(store: Store, act: Act, pull: str, booking: str) -> Recorded:
                 "too-early",
                 f"P-{found.number} may be used until {local_text(until, zone, act.now)}, before B-{target.number} ends",
             )
-        ledger.promised(rec.book, found.number, target.number)
+        with telling_broken(rec, {product.code}, sites_of(rec, {found.place})) as broken:
+            ledger.promised(rec.book, found.number, target.number)
         rec.book.what = f"P-{found.number} is promised to B-{target.number}"
-        rec.fields |= {"pull": f"P-{found.number}", "booking": f"B-{target.number}"}
+        rec.fields |= {"pull": f"P-{found.number}", "booking": f"B-{target.number}", "broken": broken}
     return rec.done()

@@ -4,7 +4,7 @@ What a person says fills in what the barcode leaves open or doubtful; where both
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from stockroom.core.practice import Practice, Product
@@ -34,10 +34,8 @@ def box(scan: Scanned, told: Told, practice: Practice, known: Mapping[str, Tie])
     Raises: Refused for what neither says, what a lost separator leaves in doubt, and what they contradict each other in.
     """
     product, units = _product(scan, told, practice, known)
-    if scan.suspect is not None and (told.lot is None or (told.expiry is None and scan.expiry is None)):
-        lot, expiry = scan.suspect
-        options = f"--lot {quoted_lot(lot)}" + (f" --expiry {expiry}" if scan.expiry is None and expiry else "")
-        raise Refused("lost-separator", _doubt(scan), f"look at the box; if so: {options}")
+    if scan.suspect is not None:
+        scan = _reading(scan, scan.suspect, told)
     return Box(
         product.code,
         _lot(scan, told),
@@ -61,8 +59,21 @@ def gaps(scan: Scanned, told: Told, known: Mapping[str, Tie]) -> tuple[str, ...]
     return tuple(found)
 
 
-def _doubt(scan: Scanned) -> str:
-    return next(f.what for f in scan.findings if f.slug == "lost-separator")
+def _reading(scan: Scanned, other: Scanned, told: Told) -> Scanned:
+    """Which of two readings a person's words decide for. Raises: Refused where they decide for neither."""
+    if told.lot is None or (told.expiry is None and scan.expiry is None):
+        doubt = next(f.what for f in scan.findings if f.slug == "lost-separator")
+        lot = "" if other.lot is None else f" --lot {quoted_lot(other.lot)}"
+        expiry = f" --expiry {other.expiry}" if scan.expiry is None and other.expiry else ""
+        raise Refused("lost-separator", doubt, f"look at the box; if so:{lot}{expiry}")
+    lots = [x for x in (scan.lot, other.lot) if x is not None]
+    lot = told.lot.strip()
+    if lots and lot not in lots:
+        raise _contradiction("lot", '" or "'.join(dict.fromkeys(lots)), told.lot)
+    if lot == other.lot and (lot != scan.lot or told.expiry == other.expiry):
+        return other
+    rest = tuple(f for f in scan.findings if f.slug != "lost-separator")
+    return replace(scan, suspect=None, findings=rest)
 
 
 def _product(scan: Scanned, told: Told, practice: Practice, known: Mapping[str, Tie]) -> tuple[Product, int | None]:
@@ -87,7 +98,7 @@ def _product(scan: Scanned, told: Told, practice: Practice, known: Mapping[str, 
 
 
 def _lot(scan: Scanned, told: Told) -> str:
-    if scan.lot is None or scan.suspect is not None:
+    if scan.lot is None:
         if told.lot is None:
             raise Refused(
                 "no-lot-in-code",
@@ -135,7 +146,7 @@ def _pieces(scan: Scanned, told: Told, product: Product, units: int | None) -> i
 def _odd(scan: Scanned, told: Told, units: int | None) -> tuple[Finding, ...]:
     """What to know about the barcode, without what a person has cleared up."""
     cleared = set() if told.expiry is None else {"best-before", "no-day-in-code"}
-    found = [f for f in scan.findings if f.slug not in cleared and not (scan.suspect and f.slug == "lost-separator")]
+    found = [f for f in scan.findings if f.slug not in cleared]
     if scan.quantity and units and units > 1:
         what = f"the barcode counts {scan.quantity}, each of {count(units, 'piece')}"
         found.append(Finding("packs-in-code", what))

@@ -9,6 +9,7 @@ from stockroom.core.units import count
 from stockroom.store import Link, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.places import code_named, key_of
 from stockroom.tasks.rules import Rules, rules
 from stockroom.tasks.shelves import LotNow, lots_now
@@ -87,7 +88,10 @@ def recall_and_hold(store: Store, act: Act, notice: Notice) -> tuple[Recorded, R
     with recording(store, act, "recall") as rec:
         before = _found(rec.conn, rec.rules, notice, act.at, act.site)
         said = notice.text or "a maker's notice"
-        held = sum(_hold(rec, x, said) for x in before.lots)
+        places = {place for x in before.lots for place, _, _ in x.here}
+        with telling_broken(rec, {before.notice.product}, sites_of(rec, places)) as broken:
+            held = sum(_hold(rec, x, said) for x in before.lots)
+        rec.fields |= {"broken": broken}
         lots = ", ".join(x.trace.lot.code for x in before.lots) or "none on record"
         rec.book.what = f"recall of {before.notice.product} lot {lots}: {count(held, 'piece')} held; {said}"
         if before.lots:

@@ -64,16 +64,18 @@ class Run:
             self.left_out.append(LeftOut(shown(whole), fault.what, fault.todo))
             return None
 
-    def back(self) -> Line | None:
-        """Takes the last box back; its line, or None where there is none. A half box that waits goes first."""
-        self.waiting = []
+    def back(self) -> str | None:
+        """Takes the last box back; what it was, or None where there is none. A half box that waits goes first."""
+        if self.waiting:
+            half, self.waiting = one_box(self.waiting), []
+            return shown(half)
         if not self.counted:
             return None
         line, pieces, _ = self.counted.pop()
         self.pieces[line] -= pieces
         if not self.pieces[line]:
             del self.pieces[line], self.findings[line]
-        return line
+        return f"{line[0]} lot {line[1]}"
 
     def _with_waiting(self, new: Scanned) -> Scanned | None:
         """The new barcode with what waits, where it is a whole box then. Raises: Refused where they do not fit."""
@@ -117,7 +119,7 @@ class Run:
 
 def bare(scan: Scanned) -> Scanned:
     """A barcode as it is compared with one scanned later: without what was found odd about it."""
-    return replace(scan, findings=(), serial=None)
+    return replace(scan, findings=(), serial=None, suspect=scan.suspect and bare(scan.suspect))
 
 
 def shown(scan: Scanned) -> str:

@@ -9,6 +9,7 @@ from stockroom.store import Link, derived, entries, ledger
 from stockroom.store.engine import Store
 from stockroom.store.entries import EntryRow
 from stockroom.tasks.act import Act, Recorded, every_fridge, may_decide, recording
+from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.places import number_of
 from stockroom.tasks.rules import rules
 from stockroom.tasks.shelves import lots_now
@@ -29,11 +30,15 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
         if dependent:
             raise Refused("built-upon", f"R-{target.n} cannot go: {dependent}", "take that back first")
         places = ledger.place_names(rec.conn)
-        before = {x.lot.key: x.state.unaccounted for x in lots_now(rec.conn).values()}
+        lots = lots_now(rec.conn)
+        before = {x.lot.key: x.state.unaccounted for x in lots.values()}
+        meant = [lots[key] for key in entries.touched_lots(rec.conn, target.n) if key in lots]
+        stand = {p.place for x in meant for p in x.state.inside()}
         touched = entries.touched_fridges(rec.conn, target.n)
         if target.kind in DECISIONS:
             may_decide(replace(act, by_typed=True), rec.rules)
-        entries.reverse(rec.book, target.n, why)
+        with telling_broken(rec, {x.lot.product for x in meant}, sites_of(rec, stand)) as broken:
+            entries.reverse(rec.book, target.n, why)
         for key in entries.fridges_read(rec.conn, target.n):
             derived.forget(rec.conn, key)
         rec.rules = rules(rec.conn, act.at)
@@ -53,7 +58,7 @@ def undo(store: Store, act: Act, text: str | None, why: str) -> Recorded:
                     urgent=True,
                 )
         rec.book.what = f"took back R-{target.n} ({target.what}): {why}"
-        rec.fields |= {"reverses": f"R-{target.n}", "reversed": target.what, "why": why}
+        rec.fields |= {"reverses": f"R-{target.n}", "reversed": target.what, "why": why, "broken": broken}
     return rec.done()
 
 

@@ -143,11 +143,12 @@ def warm_plan(
     days: int | None = None,
     rule: Rules | None = None,
     cures: bool = True,
+    ways: bool = True,
 ) -> WarmPlan:
     """The warm-up plan of all coming bookings; ``days`` shows only those that start within so many days.
 
     With ``cures`` a row that is short says which order, delivery or decision would cure it, and a kit that no booking
-    uses which bookings could move to it.
+    uses which bookings could move to it. Without ``ways`` those that are late or blocked say no way out (``plan``).
     """
     rule = rule or rules(conn, at)
     sites = rule.sites(site)
@@ -158,7 +159,7 @@ def warm_plan(
             promised.setdefault(pull.booking, []).append(pull.number)
     kits = _not_begun(conn, kits_now(conn, rule, at, sites), rule, bookings, at)
     wanted = tuple(needs(rule, bookings.values(), promised))
-    rows = plan(wanted, kits.out, kits.fridge, rule.practice, rule.openings, at)
+    rows = plan(wanted, kits.out, kits.fridge, rule.practice, rule.openings, at, ways=ways)
     unused = wasted(rows, kits.out, rule.practice, at)
     if cures and unused:
         unused = _with_moves(rule, unused, rows, wanted, kits, at)

@@ -187,6 +187,22 @@ def test_a_lost_separator_is_shown_with_both_readings_and_wants_a_word(known: Li
     assert got["lot"] == "ABC12317271231"
 
 
+def test_beside_a_lost_separator_only_one_of_both_readings_is_taken(known: Line) -> None:
+    code = f"01{GTIN}10ABC12317271231307"
+    said = known("stock", "receive", "--scan", code, "--lot", "ABC12", "--expiry", "2027-12-31", *INTO)
+    assert said.code == 3 and all(f'"{lot}"' in said.err for lot in ("ABC12317271231307", "ABC123", "ABC12"))
+    said = known("stock", "receive", "--scan", code, "--lot", "ABC123", "--expiry", "2028-12-31", *INTO)
+    assert said.code == 3 and '"2027-12-31"' in said.err and '"2028-12-31"' in said.err and entries(known) == 1
+    got = known.ask("stock", "receive", "--scan", code, "--lot", "ABC123", "--expiry", "2027-12-31", *INTO)
+    assert (got["lot"], got["quantity"]) == ("ABC123", 7)  # the count stood behind the lost separator too
+
+
+def test_a_misread_number_of_a_case_is_never_a_lot(known: Line) -> None:
+    words = ("KIT", "--scan", "10952012345670", "--expiry", "2027-12-31", "--quantity", "4", *INTO)
+    said = known("stock", "receive", *words)
+    assert said.code == 3 and "last digit should be 9" in said.err and entries(known) == 1
+
+
 def test_two_barcodes_of_one_box(known: Line) -> None:
     got = known.ask("stock", "receive", "--scan", "1727123110A", "--scan", f"01{GTIN}", *INTO)
     assert (got["product"], got["lot"], got["expiry"]) == ("KIT", "A", "2027-12-31")

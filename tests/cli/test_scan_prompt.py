@@ -48,6 +48,15 @@ def test_boxes_one_after_the_other_shown_and_recorded_as_one(known: Line) -> Non
     assert all(len(row) <= 80 for row in plain.splitlines() if not row.startswith("scan: ")), seen
 
 
+def test_a_half_box_is_taken_back_before_a_whole_one(known: Line) -> None:
+    code, seen = at_a_terminal(
+        known, MANY, (SCAN, FULL), (SCAN, f"01{GTIN}"), ("scan its other barcode", "-"), (SCAN, ""), (AGAIN, "")
+    )
+    assert code == 0, seen
+    assert f"taken back: {GTIN}" in seen
+    assert on_hand(known) == {("KIT", "aB-1", "2027-12-31"): 1}
+
+
 def test_a_scanner_that_types_two_line_ends_goes_on(known: Line) -> None:
     code, seen = at_a_terminal(
         known, MANY, (SCAN, f"{FULL}\n"), (AGAIN, f"{FULL}\n"), (AGAIN, f"{FULL}\n"), (AGAIN, "")

@@ -81,6 +81,21 @@ def test_bare_digits_are_an_item_where_their_check_digit_is_right_and_fields_oth
     assert scanned(f"]E0{GTIN[1:]}", TODAY).item == GTIN
 
 
+def test_a_misread_number_of_a_case_is_no_lot():
+    # Derived: with its check digit 9, 10952012345679 is a GTIN of 14 digits; numbers of cases begin with 1, often with 10.
+    assert scanned("10952012345679", TODAY).item == "10952012345679"
+    with pytest.raises(Refused, match="last digit should be 9"):
+        scanned("10952012345670", TODAY)
+
+
+def test_a_prefix_of_bare_numbers_leaves_no_other_reading():
+    # Published: ISO/IEC 15424, ]E for EAN and UPC, ]I for interleaved 2 of 5 (from memory).
+    for text in ("]E417270108", "]I117271231101230"):
+        with pytest.raises(Refused, match="last digit should be"):
+            scanned(text, TODAY)
+    assert scanned("17271231101230", TODAY).lot == "1230"
+
+
 def test_bracketed_text():
     found = scanned(f"(01) {GTIN} (17) 271231 (10) A(99)B", TODAY)
     # (99) is an identifier, so the lot ends before it: brackets inside a value cannot be told from fields.
@@ -91,8 +106,28 @@ def test_digital_links():
     text = f"https://example.com/some/path/01/{GTIN}/10/A%2FB/21/7?17=271231&linkType=all"
     found = scanned(text, TODAY)
     assert (found.item, found.lot, found.serial, found.expiry) == (GTIN, "A/B", "7", date(2027, 12, 31))
-    with pytest.raises(Refused, match="names no trade item"):
-        scanned("https://example.com/", TODAY)
+    for path in ("", "01//10/A", "01/17/10/A", "01/shop/10/A", f"01/{GTIN}/10/"):
+        with pytest.raises(Refused, match="names no trade item"):
+            scanned(f"https://example.com/{path}", TODAY)
+
+
+@pytest.mark.parametrize("before", ["", "01/", "gtin/", "01/shop/", "10/A/", "01/17/"])
+def test_any_address_may_stand_before_the_item_of_a_digital_link(before):
+    found = scanned(f"https://example.com/{before}01/{GTIN[1:]}/10/01/21/5", TODAY)
+    assert (found.item, found.lot, found.serial) == (GTIN, "01", "5")
+
+
+def test_signs_of_a_digital_link_that_stand_for_themselves_or_part_fields():
+    # Published: RFC 3986, a plus is a plus (a blank only in forms); GS1 Digital Link Standard, ";" as "&" (from memory).
+    assert scanned(f"https://example.com/01/{GTIN}?10=A+B", TODAY).lot == "A+B"
+    found = scanned(f"https://example.com/01/{GTIN}?10=AB;17=271231", TODAY)
+    assert (found.lot, found.expiry) == ("AB", date(2027, 12, 31))
+    assert scanned(f"https://example.com/01/{GTIN}?10=A%3BB", TODAY).lot == "A;B"
+
+
+def test_a_digital_link_can_lose_no_separator():
+    found = scanned(f"https://example.com/01/{GTIN}/10/ABC17271231", TODAY)
+    assert (found.lot, found.suspect, found.findings) == ("ABC17271231", None, ())
 
 
 @pytest.mark.parametrize(
@@ -108,6 +143,10 @@ def test_digital_links():
         (f"01{GTIN}300", r"count \(30\)"),
         (f"01{GTIN}10A\x1d10B", "twice"),
         (f"(01){GTIN}(17)2712", r"expiry \(17\)"),
+        (f"(01){GTIN}(30)(17)271231", r"count \(30\)"),
+        (f"https://example.com/01/{GTIN}?37=&17=271231", r"count \(37\)"),
+        (f"(01){GTIN}(10)A(05)B", '"05"'),
+        (f"01{GTIN}10LOT000000000001240XXXXX17271231", "up to 20 signs"),
         ("0", "no field of a GS1 code"),
         ("", "nothing was scanned"),
         ("+", "check sign|nothing"),
@@ -121,6 +160,8 @@ def test_digital_links():
         (sealed("+$$LOT1"), "date sign"),
         (sealed("+$$800271231L1"), "zero"),
         (sealed("+A99912345/$$7L/16D20261301"), "date|expiry"),
+        (sealed("+A99912345/$$+3271231S1/SS2"), "serial number .* the other is S1"),
+        (sealed("+A99912345/$$3271231L/S1/S2"), "serial number .* the other is 1"),
         ("x" * 500, "no barcode"),
     ],
 )  # fmt: skip
@@ -131,10 +172,31 @@ def test_what_is_wrong_is_said_with_the_field(text, field):
 
 def test_a_lost_separator_is_suspected_and_shown():
     found = scanned(f"01{GTIN}10ABC12317271231", TODAY)
-    assert found.suspect == ("ABC123", date(2027, 12, 31))
+    assert found.suspect and (found.suspect.lot, found.suspect.expiry) == ("ABC123", date(2027, 12, 31))
     assert 'lot "ABC123", expiry "2027-12-31"' in found.findings[0].what
     deep = scanned(f"01{GTIN}10ABC1231727123121S9", TODAY)
-    assert deep.suspect == ("ABC123", date(2027, 12, 31))
+    assert deep.suspect and (deep.suspect.lot, deep.suspect.expiry) == ("ABC123", date(2027, 12, 31))
+
+
+def test_what_stands_behind_a_lost_separator_belongs_to_the_other_reading():
+    other = scanned(f"01{GTIN}10ABC1231727120011260102307", TODAY).suspect
+    assert other is not None and (other.lot, other.quantity, other.made_on) == ("ABC123", 7, date(2026, 1, 2))
+    assert (other.expiry, other.expiry_is, other.item) == (date(2027, 12, 31), "month", GTIN)
+
+
+def test_another_barcode_of_the_box_says_which_reading_is_right():
+    doubtful = scanned(f"01{GTIN}10ABC12317271231", TODAY)
+    for text, lot in (("10ABC123", "ABC123"), ("10ABC12317271231\x1d17280630", "ABC12317271231")):
+        for whole in (
+            one_box([doubtful, scanned("]C1" + text, TODAY)]),
+            one_box([scanned("]C1" + text, TODAY), doubtful]),
+        ):
+            assert (whole.lot, whole.suspect) == (lot, None)
+            assert not whole.findings or lot == "ABC123"
+    both = one_box([doubtful, scanned("]C1305", TODAY)])
+    assert both.suspect and (both.quantity, both.suspect.lot, both.suspect.quantity) == (5, "ABC123", 5)
+    with pytest.raises(Refused, match="says lot"):
+        one_box([doubtful, scanned("]C110OTHER", TODAY)])
 
 
 def test_a_lot_that_only_looks_a_little_like_a_date_is_left_alone():
@@ -292,7 +354,7 @@ def test_too_long_for_a_lot_is_never_cut_to_fit():
     with pytest.raises(Refused, match="up to 20 signs"):
         scanned(f"01{GTIN}17271231" + "10" + "A" * 21, TODAY)
     found = scanned(f"01{GTIN}10LOT-0000000001" + "17271231" + "21SERIAL", TODAY)
-    assert found.suspect == ("LOT-0000000001", date(2027, 12, 31))
+    assert found.suspect and (found.suspect.lot, found.suspect.expiry) == ("LOT-0000000001", date(2027, 12, 31))
 
 
 def test_a_count_that_swallowed_the_next_field_is_refused_by_its_name():
@@ -302,7 +364,7 @@ def test_a_count_that_swallowed_the_next_field_is_refused_by_its_name():
 
 def test_a_serial_number_may_swallow_a_date_too():
     found = scanned(f"01{GTIN}10LOT1\x1d21S9917271231", TODAY)
-    assert found.suspect == ("LOT1", date(2027, 12, 31))
+    assert found.suspect and (found.suspect.lot, found.suspect.expiry) == ("LOT1", date(2027, 12, 31))
 
 
 def test_a_serial_number_inside_a_lot_is_told_and_left_as_it_is():
