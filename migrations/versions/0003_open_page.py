@@ -16,7 +16,7 @@ def upgrade() -> None:
         sa.Column("body", sa.Text, nullable=False),
         sa.Column("hash", sa.Text, nullable=False),
     )
-    for table, column in (("lot_expiry", "lot"), ("pull", "lot"), ("promise", "pull")):
+    for table, column in (("lot_expiry", "lot"), ("pull", "lot"), ("promise", "pull"), ("movement", "target")):
         op.create_index(f"ix_{table}_{column}", table, [column])
     named = sa.text("supply_order IS NOT NULL")
     op.create_index(

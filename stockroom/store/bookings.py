@@ -124,6 +124,12 @@ def numbers_by_external(conn: sa.Connection, which: Any = None) -> dict[str, int
     return {str(e): int(n) for e, n in rows}
 
 
+def number_by_external(conn: sa.Connection, external: str) -> int | None:
+    """The B-number of an outside id, None where it has none."""
+    named = sa.select(t.booking_link.c.booking).where(t.booking_link.c.external_id == external)
+    return numbers_by_external(conn, named).get(external)
+
+
 def booked(book: Book, site: str, external_id: str | None = None) -> int:
     """Appends a new booking's number; its first change follows."""
     number = book.number("bookings")

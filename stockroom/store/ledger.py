@@ -33,8 +33,9 @@ def _names_of(conn: sa.Connection, keys: Collection[int]) -> dict[int, str]:
 
 
 def place_kinds(conn: sa.Connection) -> dict[str, str]:
-    """Name -> kind (fridge, shelf, box, pull, outside) of every place that was ever used."""
-    return {str(n): str(k) for n, k in conn.execute(sa.select(t.place.c.name, t.place.c.kind))}
+    """Name -> kind (fridge, shelf, box, outside) of every place that was ever used, kits that were out aside."""
+    query = sa.select(t.place.c.name, t.place.c.kind).where(t.place.c.kind != "pull").order_by(t.place.c.id)
+    return {str(n): str(k) for n, k in conn.execute(query)}
 
 
 def place_key(conn: sa.Connection, name: str) -> int | None:
@@ -149,6 +150,13 @@ def records(conn: sa.Connection, only: Collection[int] | None = None) -> dict[in
     return {k: LotRecords(tuple(moves[k]), tuple(holds[k]), tuple(frees[k])) for k in {*moves, *holds}}
 
 
+def lots_of_place(conn: sa.Connection, place: str) -> set[int]:
+    """Keys of the lots of which anything was ever moved into a place."""
+    m = t.movement.c
+    query = sa.select(m.lot).distinct().where(m.target.in_(sa.select(t.place.c.id).where(t.place.c.name == place)))
+    return {int(k) for k in conn.scalars(query)}
+
+
 def moved(
     book: Book,
     lot: int,
@@ -216,6 +224,19 @@ MOST_KEPT = 4
 def pulls_of(conn: sa.Connection, only: Collection[int], until: int = FOREVER) -> dict[int, Pull]:
     """The same of some lots. A kit that is taken out again is of the lot that it always was."""
     return _pulls(conn, until, only) if len(only) <= MOST_NAMED else pulls(conn, until)
+
+
+def pull_of(conn: sa.Connection, number: int | None, until: int = FOREVER) -> Pull | None:
+    """The kit that was taken out by ``until`` under a P-number, None where there is none."""
+    lot = None if number is None else conn.scalar(sa.select(t.pull.c.lot).where(t.pull.c.n == number))
+    return None if lot is None or number is None else _pulls(conn, until, [int(lot)]).get(number)
+
+
+def pulls_for(conn: sa.Connection, booking: int, until: int = FOREVER) -> list[Pull]:
+    """The kits taken out by ``until`` that are promised to a booking then."""
+    ever = sa.select(t.promise.c.pull).where(t.promise.c.booking == booking)
+    lots = [int(k) for k in conn.scalars(sa.select(t.pull.c.lot).distinct().where(t.pull.c.n.in_(ever)))]
+    return [p for p in _pulls(conn, until, lots).values() if p.booking == booking]
 
 
 def _pulls(conn: sa.Connection, until: int, only: Collection[int] | None = None) -> dict[int, Pull]:

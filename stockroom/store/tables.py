@@ -149,7 +149,7 @@ movement = Table(
     Column("lot", Integer, ForeignKey("lot.id"), nullable=False),
     Column("quantity", Integer, nullable=False),
     Column("source", Integer, ForeignKey("place.id"), nullable=False),
-    Column("target", Integer, ForeignKey("place.id"), nullable=False),
+    Column("target", Integer, ForeignKey("place.id"), nullable=False, index=True),
     Column("prefer", Text, nullable=False),
     Column("kind", Text, nullable=False),
     Column("booking", Integer),

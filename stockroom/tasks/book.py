@@ -87,8 +87,8 @@ def _cycles(rec: Recording, procedure: Procedure, cycles: int | None) -> None:
 
 def _twice(rec: Recording, patient: str, start: int, site: str) -> None:
     opening = rec.rules.opening(site)
-    for other in diary(rec.conn, rec.rules).values():
-        if other.patient == patient and other.state == "booked" and opening.day(other.start) == opening.day(start):
+    for other in diary(rec.conn, rec.rules, standing=True).values():
+        if other.patient == patient and opening.day(other.start) == opening.day(start):
             when = local_text(other.start, rec.rules.zone, rec.act.now)
             what = f"{patient} is booked on that day already: B-{other.number}, {other.procedure} on {when}"
             if rec.act.ask is not None:
@@ -165,7 +165,7 @@ def cancel(store: Store, act: Act, text: str, why: str) -> Recorded:
 
 def still_out(rec: Recording, number: int) -> list[Pull]:
     """Kits promised to a booking that are out of the fridge and not used."""
-    mine = [p for p in ledger.pulls(rec.conn, rec.act.at).values() if p.booking == number]
+    mine = ledger.pulls_for(rec.conn, number, rec.act.at)
     lots = lots_now(rec.conn, rec.act.at, {p.lot for p in mine}) if mine else {}
     return [p for p in mine if p.lot in lots and lots[p.lot].state.quantity(p.place)]
 
@@ -203,7 +203,7 @@ def link(store: Store, act: Act, text: str, external_id: str) -> Recorded:
                 f"an outside id is not empty, no name, and no longer than {LONGEST_ID} characters",
                 "type it as the other program shows it",
             )
-        known = bookings.numbers_by_external(rec.conn).get(external_id)
+        known = bookings.number_by_external(rec.conn, external_id)
         double = None if known in (None, booking.number) else booking_named(rec.conn, rec.rules, f"B-{known}")
         rec.book.what = f"B-{booking.number} is {external_id}"
         if double is not None:

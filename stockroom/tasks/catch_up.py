@@ -12,7 +12,7 @@ from stockroom.store import Link
 from stockroom.tasks.diary import diary
 from stockroom.tasks.move_stock import takeable
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import LotNow, lots_of
+from stockroom.tasks.shelves import LotNow, lots_there_of
 from stockroom.tasks.warm_plan import kit_out
 from stockroom.tasks.which_kit import kits_for
 
@@ -98,7 +98,7 @@ def _loose(
     if not n:
         return []
     today = rule.opening(booking.site).day(booking.start)
-    rows = takeable(rule, lots_of(conn, code, booking.start), booking.site, None, today)
+    rows = takeable(rule, lots_there_of(conn, code, booking.start), booking.site, None, today)
     have = [max(0, r[2] - gone.get((r[0].lot.key, r[1]), 0)) for r in rows]
     found: list[tuple[str, str, int]] = []
     for index, pieces in taken_first([(r[3], r[4], h) for r, h in zip(rows, have, strict=True)], n):

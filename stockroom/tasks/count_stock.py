@@ -12,7 +12,7 @@ from stockroom.store.engine import Store
 from stockroom.tasks.act import Act, Recorded, Recording, recording
 from stockroom.tasks.broken_plan import sites_of, telling_broken
 from stockroom.tasks.places import code_named, key_of, known_place
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_now, lots_there
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def counted_from(data: bytes, name: str) -> list[Counted]:
 def recorded_in(store: Store, place: str, at: int) -> list[tuple[str, str, int]]:
     """(product, lot, pieces) that the record has in a place, to be asked about one by one."""
     with store.reading() as conn:
-        lots = lots_now(conn, at)
+        lots = lots_there(conn, at)
     return [(x.lot.product, x.lot.code, x.state.quantity(place)) for x in lots.values() if _on_record(x.state, place)]
 
 
@@ -89,7 +89,7 @@ def _adjust(rec: Recording, lot: int, place: str, more: int, why: str) -> None:
 
 
 def _uncounted(rec: Recording, place: str, seen: set[int]) -> None:
-    for key, now in lots_now(rec.conn, rec.act.at).items():
+    for key, now in lots_there(rec.conn, rec.act.at).items():
         if key not in seen and now.state.quantity(place):
             rec.note(
                 "not-counted",

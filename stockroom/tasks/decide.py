@@ -13,7 +13,7 @@ from stockroom.tasks.excursions_now import ExcursionNow, same_event
 from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import fridge_named, key_of, number_of
 from stockroom.tasks.refuge import move_all_command, refuge_for
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_there
 
 MOST_DAYS = 366
 
@@ -95,7 +95,7 @@ def _applied(
     """Releases or discards every piece that bears one of the causes, but for the excepted lots: (pieces, products)."""
     pieces, products = 0, set()
     gone = ledger.placed(rec.book, "discarded", "outside")
-    for now in lots_now(rec.conn, rec.act.at).values():
+    for now in lots_there(rec.conn, rec.act.at).values():
         if (now.lot.product, now.lot.code) in spared:
             continue
         for parcel in now.state.inside():
@@ -151,7 +151,7 @@ def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Re
     """Takes a fridge out of use (defrosting, repair) or back. Raises: Refused while stock is inside."""
     with recording(store, act, "switch") as rec:
         name = fridge_named(rec.rules.practice, fridge, act.site)
-        inside = sum(x.state.quantity(name) for x in lots_now(rec.conn, act.at).values())
+        inside = sum(x.state.quantity(name) for x in lots_there(rec.conn, act.at).values())
         if not on and inside:
             site = rec.rules.practice.site_of(name) or ""
             refuge = refuge_for(rec.conn, rec.rules, name, site, act.at)
@@ -162,7 +162,7 @@ def switch(store: Store, act: Act, fridge: str, on: bool, why: str | None) -> Re
             )
         fridges.switched(rec.book, key_of(rec, name), on, why)
         rec.touches(name, act.at)
-        since = sum(x.state.quantity(name) for x in lots_now(rec.conn).values())
+        since = sum(x.state.quantity(name) for x in lots_there(rec.conn).values())
         if not on and since and not in_use(rec.conn, name, act.now):
             what = f"{name} is switched off and by now holds {count(since, 'piece')}: nobody checks it"
             rec.note("switched-off", what, f"stockroom fridge on {quoted(name)}", urgent=True)

@@ -64,14 +64,14 @@ def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> B
 
     Raises: Refused.
     """
-    outside = bookings.numbers_by_external(conn)
+    outside = bookings.number_by_external(conn, text.strip())
     own = re.fullmatch(r"[Bb]-\d{1,9}", text.strip())
-    number = number_of(text, "B") if own else outside.get(text.strip()) or number_of(text, "B")
+    number = number_of(text, "B") if own else outside or number_of(text, "B")
     if number is None and names_a_kit(text):
         number = _of_kit(conn, text, until)
     row = bookings.bookings(conn, until, number).get(number or 0) if number else None
     if row is None:
-        known = [*outside, *(f"B-{n}" for n in bookings.bookings(conn, until))]
+        known = [*bookings.numbers_by_external(conn), *(f"B-{n}" for n in bookings.bookings(conn, until))]
         raise Refused(
             "unknown-booking", f'there is no booking "{text}"{nearest(text, known)}', "see: stockroom booking list"
         )
@@ -80,7 +80,7 @@ def booking_named(conn: Link, rule: Rules, text: str, until: int = FOREVER) -> B
 
 def _of_kit(conn: Link, text: str, until: int) -> int:
     """The booking that used a kit, else the one it is promised to. Raises: Refused where it is for none."""
-    pull = ledger.pulls(conn).get(pull_number(conn, text) or 0)
+    pull = ledger.pull_of(conn, pull_number(conn, text))
     if pull is None:
         raise Refused("unknown-pull", f'there is no kit "{text}"', "see: stockroom stock list")
     now = lots_now(conn, until, [pull.lot]).get(pull.lot)

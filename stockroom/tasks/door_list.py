@@ -11,7 +11,7 @@ from stockroom.errors import Refused
 from stockroom.store import Link, ledger
 from stockroom.tasks.places import pull_number
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_there, pulls_there
 from stockroom.tasks.warm_plan import kit_out, warm_plan
 
 
@@ -97,9 +97,9 @@ def labels(
 
 
 def _out(conn: Link, rule: Rules, at: int, sites: Sequence[str]) -> list[Label]:
-    lots = lots_now(conn, at)
+    lots = lots_there(conn, at)
     made = []
-    for pull in ledger.pulls(conn, at).values():
+    for pull in pulls_there(conn, at).values():
         now, product = lots.get(pull.lot), rule.practice.product(pull.product)
         site = rule.practice.site_of(pull.source)
         site = pull.site if site is None else site

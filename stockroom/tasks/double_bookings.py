@@ -22,12 +22,12 @@ def doubles(conn: Link, rule: Rules, read: Read, site: str | None) -> list[Doubl
     """New bookings of a file beside a standing one for the same patient on the same local day at the same site."""
     numbers = bookings.numbers_by_external(conn)
     new = [r for r in read.file.rows if r.state == "booked" and r.id not in numbers]
-    stored = bookings.bookings(conn) if new else {}
+    stored = bookings.bookings(conn, standing=True) if new else {}
     ids = {r.id for r in read.file.rows} | read.file.ids
     named = {n for external, n in numbers.items() if external in ids or series_uid(external) in ids}
     there: dict[tuple[str, str, object], list[Stored]] = {}
     for b in stored.values():
-        if b.state == "booked" and b.number not in named:
+        if b.number not in named:
             there.setdefault((b.site, b.patient, rule.opening(b.site).day(b.start)), []).append(b)
     found = []
     for row in new if there else ():

@@ -18,7 +18,7 @@ from stockroom.tasks.diary import booking_named
 from stockroom.tasks.move_stock import use_pieces
 from stockroom.tasks.places import key_of, procedure_named, product_named, pull_number
 from stockroom.tasks.rules import rules
-from stockroom.tasks.shelves import LotNow, lots_now
+from stockroom.tasks.shelves import LotNow, lots_now, lots_there
 from stockroom.tasks.warm_plan import kit_out, needs_of
 from stockroom.tasks.which_kit import kits_for
 
@@ -92,7 +92,7 @@ def _said(used: Sequence[Mapping[str, object]]) -> str:
 
 def _its_kit(rec: Recording, booking: Booking, text: str, outcome: Outcome) -> Outcome:
     """Where the label of a kit was scanned in place of the booking's number, that very kit was used."""
-    by_id = bookings.numbers_by_external(rec.conn).get(text.strip()) == booking.number
+    by_id = bookings.number_by_external(rec.conn, text.strip()) == booking.number
     if by_id or not names_a_kit(text):
         return outcome
     return replace(outcome, pulls=tuple(dict.fromkeys((text, *outcome.pulls))))
@@ -101,9 +101,8 @@ def _its_kit(rec: Recording, booking: Booking, text: str, outcome: Outcome) -> O
 def _wasted(rec: Recording, booking: Booking, named: tuple[str, ...]) -> list[dict[str, object]]:
     """Appends that kits were opened for a booking and not used on it: they are used up all the same."""
     used: list[dict[str, object]] = []
-    known = ledger.pulls(rec.conn)
     for text in dict.fromkeys(named):
-        pull = known.get(pull_number(rec.conn, text) or 0)
+        pull = ledger.pull_of(rec.conn, pull_number(rec.conn, text))
         now = None if pull is None else lots_now(rec.conn, rec.act.at, [pull.lot]).get(pull.lot)
         if pull is None or now is None or not now.state.quantity(pull.place):
             raise Refused("not-out", f'there is no kit "{text}" out of the fridge', "see: stockroom stock list")
@@ -225,7 +224,7 @@ def missed(store: Store, act: Act, text: str, kit: str | None) -> Recorded:
     with recording(store, act, "missed") as rec:
         booking = booking_named(rec.conn, rec.rules, text)
         _booked_still(booking, "missed")
-        lots = lots_now(rec.conn, act.at)
+        lots = lots_there(rec.conn, act.at)
         out = [(p, lots[p.lot]) for p in still_out(rec, booking.number)]
         if out and kit not in ("sealed", "opened"):
             names = ", ".join(p.place for p, _ in out)

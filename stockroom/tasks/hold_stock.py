@@ -157,8 +157,7 @@ def discard(
 
 
 def _pulled(rec: Recording, text: str) -> tuple[str, str, str]:
-    number = pull_number(rec.conn, text)
-    found = ledger.pulls(rec.conn).get(number or 0)
+    found = ledger.pull_of(rec.conn, pull_number(rec.conn, text))
     if found is None:
         raise Refused("unknown-pull", f'there is no kit "{text}" out of the fridge', "see: stockroom stock list")
     lot = ledger.lots(rec.conn)[found.lot]

@@ -8,7 +8,7 @@ from stockroom.core.records import Booking, Pull
 from stockroom.errors import Refused
 from stockroom.store import Link, ledger
 from stockroom.tasks.act import Recording
-from stockroom.tasks.shelves import LotNow, lot_named, lots_of
+from stockroom.tasks.shelves import LotNow, lot_named, lots_there_of, pulls_there
 from stockroom.tasks.warm_plan import expiry_end, out_for, warm_plan
 
 
@@ -75,9 +75,9 @@ def _there(rec: Recording, kit: Product, n: int, site: str, lot: str | None, boo
     """What the fridges of the site have; of a lot that was named, all that is anywhere, held and expired included."""
     today = rec.rules.opening(site).day(rec.act.at)
     only = None if lot is None else lot_named(rec.conn, kit.code, lot).key
-    known = {p.place: p for p in ledger.pulls(rec.conn).values()}
+    known = {p.place: p for p in pulls_there(rec.conn, rec.act.at).values()}
     found: list[_There] = []
-    for now in lots_of(rec.conn, kit.code, rec.act.at):
+    for now in lots_there_of(rec.conn, kit.code, rec.act.at):
         if only not in (None, now.lot.key) or (only is None and (now.lot.expiry is None or now.expired(today))):
             continue
         for p in now.state.inside():
@@ -93,8 +93,10 @@ def _there(rec: Recording, kit: Product, n: int, site: str, lot: str | None, boo
 
 def _still_there(rec: Recording, code: str, found: list[_There], n: int) -> list[_There]:
     """The pieces that no later record shows to have gone, where they are enough: a kit written in late was none of them."""
-    last = {x.lot.key: x.state for x in lots_of(rec.conn, code)}
-    left = {(p.lot.lot.key, p.place): last[p.lot.lot.key].quantity(p.place) for p in found}
+    last = {x.lot.key: x.state for x in lots_there_of(rec.conn, code)}
+    left = {
+        (p.lot.lot.key, p.place): last[p.lot.lot.key].quantity(p.place) if p.lot.lot.key in last else 0 for p in found
+    }
     capped = [replace(p, quantity=min(p.quantity, left[p.lot.lot.key, p.place])) for p in found]
     return capped if sum(p.quantity for p in capped) >= n else found
 

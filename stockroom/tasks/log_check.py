@@ -14,7 +14,7 @@ from stockroom.tasks.fault_plan import fault_plan, line
 from stockroom.tasks.fridge_now import fridge_now, limits_inside
 from stockroom.tasks.places import fridge_named, key_of
 from stockroom.tasks.rules import rules
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_there
 
 
 def log_check(
@@ -95,7 +95,7 @@ def _judge(rec: Recording, fridge: Fridge, milli: int, low: int | None, high: in
         worst = max(values, key=lambda v: max(v - roof, floor - v))
         side = f"above {degrees(roof)}" if worst > roof else f"below {degrees(floor)}"
         rec.note("out-of-range", f"{fridge.name}: {degrees(worst)} is {side}", urgent=True)
-        inside = {x.lot.product for x in lots_now(rec.conn, rec.act.at).values() if x.state.quantity(fridge.name)}
+        inside = {x.lot.product for x in lots_there(rec.conn, rec.act.at).values() if x.state.quantity(fridge.name)}
         cautions(rec, inside)
     rec.fields |= {
         "fridge": fridge.name,

@@ -19,7 +19,7 @@ from stockroom.tasks.places import code_named, key_of, place_or_box, places_here
 from stockroom.tasks.receive import space_taken
 from stockroom.tasks.refuge import move_all_command, refuge_for
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of
+from stockroom.tasks.shelves import LotNow, lot_named, lots_now, lots_of, lots_there, lots_there_of
 
 
 def move(store: Store, act: Act, product: str, lot: str, quantity: int, source: str, target: str) -> Recorded:
@@ -44,7 +44,7 @@ def move_all(store: Store, act: Act, source: str, target: str) -> Recorded:
         a, b = place_or_box(rec, source), place_or_box(rec, target)
         _different(a, b)
         moved, products = [], {}
-        for now in lots_now(rec.conn, act.at).values():
+        for now in lots_there(rec.conn, act.at).values():
             pieces = now.state.quantity(a)
             if not pieces:
                 continue
@@ -197,7 +197,7 @@ def use_pieces(
     at = rec.act.at
     today = rec.rules.opening(site).day(at)
     only = None if lot is None else lot_named(rec.conn, product.code, lot).key
-    rows = takeable(rec.rules, lots_of(rec.conn, product.code, at), site, only, today)
+    rows = takeable(rec.rules, lots_there_of(rec.conn, product.code, at), site, only, today)
     used: list[dict[str, object]] = []
     target = ledger.placed(rec.book, "used", "outside")
     left = quantity

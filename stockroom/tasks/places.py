@@ -99,9 +99,13 @@ def places_here(rec: Recording, places: Iterable[str]) -> list[str]:
 
     Raises: Refused where they lie at several sites and none was named.
     """
-    pulls = {p.place: p.source for p in ledger.pulls(rec.conn).values()}
     practice = rec.rules.practice
-    sites = {p: practice.site_of(pulls.get(p, p)) for p in sorted(places)}
+
+    def origin(place: str) -> str:
+        pull = ledger.pull_of(rec.conn, int(place[2:])) if place.startswith("P-") else None
+        return place if pull is None else pull.source
+
+    sites = {p: practice.site_of(origin(p)) for p in sorted(places)}
     if rec.act.site is not None:
         return [p for p, site in sites.items() if site in (None, rec.act.site)]
     if len({s for s in sites.values() if s is not None}) > 1:
@@ -113,6 +117,8 @@ def known_place(conn: Link, practice: Practice, word: str) -> str:
     """A place of the practice file, or one that is on record: a box, a fridge that is gone, a kit (P-5). Raises: Refused."""
     if names_a_kit(word):
         word = f"P-{pull_number(conn, word)}"
+    if names_a_kit(word) and ledger.place_key(conn, word) is not None:
+        return word
     recorded = [n for n, kind in ledger.place_kinds(conn).items() if kind != "outside"]
     found = folded(word, _places(practice)) or folded(word, recorded)
     return found if found is not None else place_named(practice, word)
@@ -151,7 +157,7 @@ def pull_number(conn: Link, text: str) -> int | None:
     if found is None:
         return None
     number, lot = found
-    pull = ledger.pulls(conn).get(number) if lot is not None else None
+    pull = ledger.pull_of(conn, number) if lot is not None else None
     if pull is not None:
         code = ledger.lots(conn)[pull.lot].code
         if lot_mark(code) != lot:

@@ -21,7 +21,7 @@ def put_back(store: Store, act: Act, pull: str, into: str | None = None) -> Reco
     """
     with recording(store, act, "back") as rec:
         number = pull_number(rec.conn, pull)
-        found = ledger.pulls(rec.conn, act.at).get(number or 0)
+        found = ledger.pull_of(rec.conn, number, act.at)
         now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
         if found is None or now is None or not now.state.quantity(found.place):
             raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")
@@ -53,7 +53,7 @@ def promise(store: Store, act: Act, pull: str, booking: str) -> Recorded:
     """Promises a kit that is out to a booking; the promise stands while the kit can serve it. Raises: Refused."""
     with recording(store, act, "promise") as rec:
         number = pull_number(rec.conn, pull)
-        found = ledger.pulls(rec.conn, act.at).get(number or 0)
+        found = ledger.pull_of(rec.conn, number, act.at)
         now = None if found is None else lots_now(rec.conn, act.at, [found.lot]).get(found.lot)
         if found is None or now is None or not now.state.quantity(found.place):
             raise Refused("not-out", f'there is no kit "{pull}" out of the fridge', "see: stockroom stock list")

@@ -19,8 +19,8 @@ from stockroom.tasks.watch import GAP, Span
 
 def _fridges(conn: Link) -> list[tuple[str, int]]:
     """(name, key) of every fridge that ever had readings, stock or checks."""
-    kinds, names = ledger.place_kinds(conn), ledger.place_names(conn)
-    return [(name, key) for key, name in sorted(names.items()) if kinds[name] == "fridge"]
+    fridges = [name for name, kind in ledger.place_kinds(conn).items() if kind == "fridge"]
+    return [(name, key) for name in fridges if (key := ledger.place_key(conn, name)) is not None]
 
 
 def rebuilt(store: Store, advance: Callable[[str, int, int], None]) -> int:

@@ -27,7 +27,7 @@ from stockroom.tasks.act import Act, Recorded, Recording, cautions, recording
 from stockroom.tasks.against_order import against_order, order_not_named, shelf_life, to_come
 from stockroom.tasks.fridge_now import in_use
 from stockroom.tasks.places import key_of, place_named, product_named
-from stockroom.tasks.shelves import lots_now
+from stockroom.tasks.shelves import lots_now, lots_there
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +264,7 @@ def _roomy(rec: Recording, into: str) -> None:
 def space_taken(rec: Recording, place: str) -> int:
     """Spaces that stand in a fridge now, in the products' ``space``."""
     total = 0
-    for lot in lots_now(rec.conn).values():
+    for lot in lots_there(rec.conn).values():
         product = rec.rules.practice.product(lot.lot.product)
         total += lot.state.quantity(place) * (product.space if product else 1)
     return total

@@ -148,8 +148,13 @@ def pulls_there(conn: Link, until: int = FOREVER) -> dict[int, Pull]:
 
 def stood(conn: Link, place: str, until: int = FOREVER) -> list[LotNow]:
     """The lots of which any piece ever stood in a place by ``until``."""
-    lots_now(conn, until)
-    kept: _Kept = conn.info["lots"]
+    kept = _known(conn, "lots") or _known(conn, f"lots of {place}")
+    if kept is None:
+        keys = ledger.lots_of_place(conn, place)
+        if len(keys) > MOST_NAMED:
+            lots_now(conn, until)
+            return stood(conn, place, until)
+        kept = conn.info[f"lots of {place}"] = _read(conn, keys)
     return kept.stood_in(place, until)
 
 
@@ -178,6 +183,11 @@ def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:
 def lots_of(conn: Link, product: str, until: int = FOREVER) -> list[LotNow]:
     """The lots of one product with their state at ``until``."""
     return list(lots_now(conn, until, ledger.lots(conn, product)).values())
+
+
+def lots_there_of(conn: Link, product: str, until: int = FOREVER) -> list[LotNow]:
+    """Those of them of which anything is there or owed."""
+    return [x for x in lots_there(conn, until).values() if x.lot.product == product]
 
 
 def lot_named(conn: Link, product: str, code: str) -> Lot:

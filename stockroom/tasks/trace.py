@@ -70,7 +70,7 @@ def trace_lot(store: Store, product: str, lot: str | None, as_of: int) -> LotTra
 
 
 def _lot_of_kit(conn: Link, text: str) -> Lot:
-    pull = ledger.pulls(conn).get(pull_number(conn, text) or 0) if names_a_kit(text) else None
+    pull = ledger.pull_of(conn, pull_number(conn, text)) if names_a_kit(text) else None
     if pull is None:
         raise Refused("which-lot", f'"{text}" alone names no lot', "give PRODUCT LOT, or a kit's number or label: P-5")
     return ledger.lots(conn)[pull.lot]

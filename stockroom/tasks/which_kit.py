@@ -7,7 +7,7 @@ from stockroom.core.records import Booking, Pull
 from stockroom.core.warmup import ready_at, use_by
 from stockroom.store import Link, ledger
 from stockroom.tasks.rules import Rules
-from stockroom.tasks.shelves import LotNow, lots_of
+from stockroom.tasks.shelves import LotNow, lots_there_of
 from stockroom.tasks.warm_plan import kit_out
 
 
@@ -26,9 +26,10 @@ def kits_for(
     Named ones come first, then those promised to it, then free ones of its site: warm ones that may be used before
     others, and among them the earliest use-by.
     """
-    lots = {x.lot.key: x for x in lots_of(conn, product.code, at)}
+    lots = {x.lot.key: x for x in lots_there_of(conn, product.code, at)}
     ranked, gone = [], []
-    for pull in ledger.pulls(conn).values():
+    pulls = ledger.pulls(conn) if wanted else ledger.pulls_of(conn, lots)
+    for pull in pulls.values():
         if pull.product != product.code:
             continue
         named = pull.number in wanted
