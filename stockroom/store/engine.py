@@ -42,11 +42,14 @@ class Store:
         return {} if self.path else {"isolation_level": "REPEATABLE READ"}
 
     @contextlib.contextmanager
-    def deriving(self) -> Iterator[sa.Connection]:
-        """A transaction that changes nothing but what is derived: no entry, no record. A lost table is made again."""
+    def deriving(self, *, tables_too: bool = True) -> Iterator[sa.Connection]:
+        """A transaction that changes nothing but what is derived: no entry, no record. A lost table is made again, unless
+        only a part is to be derived (not ``tables_too``): an empty one would hide the loss.
+        """
         with guarded(self.name), self.engine.connect().execution_options(writes=True) as conn, conn.begin():
             conn.execute(sa.select(tables.head) if self.path else sa.select(tables.head).with_for_update())
-            derived.create_all(conn)
+            if tables_too:
+                derived.create_all(conn)
             yield conn
 
 

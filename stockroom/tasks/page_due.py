@@ -38,7 +38,7 @@ def brought_forward(store: Store) -> None:
                 return
         from stockroom.tasks.bring_forward import page_anew
 
-        with store.deriving() as conn:
+        with store.deriving(tables_too=False) as conn:
             if due(conn):
                 page_anew(conn)
     except StockroomError:

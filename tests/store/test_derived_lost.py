@@ -32,7 +32,7 @@ def changed(where: str, script: str) -> None:
         link.executescript(script)
 
 
-@pytest.mark.parametrize("table", ["spell", "line_scan", "day_summary", "reading_span"])
+@pytest.mark.parametrize("table", ["spell", "line_scan", "day_summary", "reading_span", "open_page"])
 def test_a_table_that_was_dropped_is_named_and_made_again(both: Line, table: str) -> None:
     warm_stock(both)
     before = both.ask("trace", "lot", "KIT", "A1")["exposure"]
