@@ -53,13 +53,13 @@ def lent(server: str, like: str | None = None) -> Iterator[str]:
 
 @contextlib.contextmanager
 def copied(where: str) -> Iterator[str]:
-    """A copy of a practice's database, to be spoilt."""
+    """A copy of a practice's database, to be gone on with or to be spoilt."""
     closed(where)
     if is_server(where):
         with lent(where, where) as copy:
             yield copy
         return
-    copy = Path(where).with_name("copied.db")
+    copy = Path(where).with_name(f"copied{next(_numbers)}.db")
     shutil.copy(where, copy)
     try:
         yield str(copy)

@@ -5,7 +5,6 @@ The laws are derived: each compares two ways to one answer, neither of them the 
 
 import random
 import sqlite3
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import date
@@ -14,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conftest import PRACTICE, Lender, Line
-from databases import changed
+from databases import changed, copied
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -24,7 +23,7 @@ from stockroom.core.practice import Keep
 from stockroom.core.spells import Line as Line_
 from stockroom.core.spells import spells
 from stockroom.store import fridges, ledger
-from stockroom.store.engine import Store
+from stockroom.store.engine import Store, opened
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
 from stockroom.tasks.excursions_now import excursions
@@ -46,16 +45,18 @@ def act(at: int = NOW) -> Act:
     return Act("AB", at, NOW)
 
 
-@pytest.fixture(scope="session")
-def practice(database: Lender) -> Practised:
-    """``with practice() as store``: a practice in a database of its own."""
+@pytest.fixture(scope="module")
+def practice(database: Lender, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Practised]:
+    """``with practice() as store``: a practice in a database of its own, a copy of one that is made once."""
 
     @contextmanager
     def begun() -> Iterator[Store]:
-        with tempfile.TemporaryDirectory() as folder, database(Path(folder)) as where:
-            yield setup.init(where, act(START - 86_400), PRACTICE.encode(), "p.toml")[0]
+        with copied(first) as where:
+            yield opened(where)
 
-    return begun
+    with database(tmp_path_factory.mktemp("practice")) as first:
+        setup.init(first, act(START - 86_400), PRACTICE.encode(), "p.toml")
+        yield begun
 
 
 def brought(store: Store, readings: list[tuple[int, float]]) -> str:
