@@ -16,7 +16,6 @@ from stockroom.cli import job
 from stockroom.core.address import without_password
 from stockroom.core.patient import not_a_code
 from stockroom.store import network_drive
-from stockroom.store.engine import engine_for
 from stockroom.store.network_drive import is_share, kind_of, on_linux, on_macos
 
 DELIVERY = ("stock", "receive", "KIT", "--lot", "A1", "--expiry", "2099-12-31", "--quantity", 2, "--into", "Cold one")
@@ -37,7 +36,7 @@ def test_every_screen_names_its_database_once(cli: Line, words: tuple[str, ...])
     assert said.code in (0, 1), said
     # What `practice show` prints is a file: there the name stands on the other side.
     last = (said.err if words == ("practice", "show") else said.out).strip().replace("\n", "").removesuffix("]")
-    name = engine_for(cli.where)[1]
+    name = without_password(cli.where)
     assert last.endswith(name), said
     assert f"{name}]" not in cli(*words, "--json").out
 
