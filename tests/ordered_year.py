@@ -14,7 +14,6 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -267,13 +266,13 @@ def textbook(found: list[Visit], weeks: int, levels: dict[str, int]) -> Tally:
 class Year:
     """The same by the program: its own database, its own list, every event on record."""
 
-    def __init__(self, folder: Path, seed: int, weeks: int, target: float, kind: str = "cycle") -> None:
+    def __init__(self, where: str, seed: int, weeks: int, target: float, kind: str = "cycle") -> None:
         self.visits, self.weeks = visits(seed, weeks), weeks
         self.shelf, self.kind = Shelf(weeks), kind
         begins = instant(FIRST - timedelta(days=BEFORE), 7)
         text = practice(target, kind).encode()
         self.store: Store
-        self.store, _ = init(str(folder / f"year{seed}.db"), self._act(begins - 3600), text, "practice.toml")
+        self.store, _ = init(where, self._act(begins - 3600), text, "practice.toml")
         for product in LIFE:
             self._received(product, OPENING[product], FIRST, begins, None)
         self._told: dict[str, str] = {}

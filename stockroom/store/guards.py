@@ -15,16 +15,20 @@ def weakened(conn: sa.Connection) -> list[str]:
 def _triggers(conn: sa.Connection) -> list[str]:
     """Tables whose triggers against change are missing."""
     if conn.dialect.name == "postgresql":
-        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+        # 'R' fires only while changes are replayed from another server: for everybody else it is off.
+        query = (
+            "SELECT relname, tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+            "WHERE NOT tgisinternal AND tgenabled IN ('O', 'A') AND pg_table_is_visible(tgrelid)"
+        )
         ends: tuple[str, ...] = ("_kept", "_not_emptied")
         heads: tuple[str, ...] = ("head_kept", "head_goes_forward")
     else:
-        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        query = "SELECT tbl_name, name FROM sqlite_master WHERE type = 'trigger'"
         ends = ("_no_update", "_no_delete", "_no_replace")
         heads = ("head_no_delete", "head_one_row", "head_goes_forward")
-    there = {str(name) for name in conn.scalars(sa.text(query))}
-    missing = [table.name for table in t.RECORDS if any(table.name + end not in there for end in ends)]
-    missing += ["head"] if any(name not in there for name in heads) else []
+    there = {(str(table), str(name)) for table, name in conn.execute(sa.text(query))}
+    missing = [table.name for table in t.RECORDS if any((table.name, table.name + end) not in there for end in ends)]
+    missing += ["head"] if any(("head", name) not in there for name in heads) else []
     return [f"{name}: the guard against changes was taken away" for name in missing]
 
 

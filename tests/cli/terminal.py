@@ -18,13 +18,14 @@ from conftest import Line
 ROOT = Path(__file__).parents[2]
 PROGRAM = """
 import sys
+import psycopg
 from freezegun import freeze_time
 from stockroom.cli.main import main
 with freeze_time(sys.argv[1]):
     code = main(sys.argv[2:])
 sys.exit(code)
 """
-"""The command line at the moment that a test sets."""
+"""The command line at the moment that a test sets. The driver comes first: a stopped clock is another class of date to it."""
 LONGEST = 60.0
 """Seconds after which a command that neither ends nor asks is given up."""
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
 from conftest import PRACTICE, Line
 
 GROUP = PRACTICE.replace(
@@ -227,6 +228,7 @@ def test_reasons_and_days_that_nobody_can_mean(cli: Line) -> None:
         assert "Traceback" not in said.err
 
 
+@pytest.mark.sqlite_file
 def test_what_an_interrupted_init_left_is_no_obstacle(line: Callable[..., Line], tmp_path: Path) -> None:
     (tmp_path / "practice.db").write_bytes(b"")
     assert line().ask("records", "verify")["faults"] == []

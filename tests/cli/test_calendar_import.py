@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from conftest import PRACTICE, Line
+from databases import everything
 
 CODED = PRACTICE.replace('currency = "EUR"', 'currency = "EUR"\npatient_code = "P-[0-9]+"')
 WORDS = "SUMMARY:White P-104"
@@ -194,7 +195,7 @@ def test_no_name_gets_onto_the_record(line: Any) -> None:
     )
     assert said["added"] == ["B-1"]
     assert take(desk, calendar(event("u2", words="SUMMARY:bleach C-8")))["added"] == ["B-2"]
-    assert "Anna" not in (desk.folder / "practice.db").read_bytes().decode("latin-1")
+    assert "Anna" not in everything(desk.where)
 
 
 def test_markup_cannot_steer_a_terminal(desk: Line) -> None:

@@ -2,7 +2,6 @@
 
 import html
 import re
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -156,7 +155,6 @@ def test_which_labels_and_where_on_the_sheet(cli: Line) -> None:
     assert [(p.count("<div></div>"), p.count('class="label"')) for p in pages] == [(13, 1), (0, 1)]
     for bad in (("--columns", 9), ("--rows", 0), ("--skip", 24)):
         assert cli("warmup", "labels", *bad, "--out", "x.html").code == 3
-    assert cli("warmup", "labels", "--out", Path(cli.where).name).code == 3  # the database itself
 
 
 def test_a_held_kit_says_so_on_its_label(cli: Line) -> None:

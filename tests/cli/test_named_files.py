@@ -34,14 +34,18 @@ def test_a_pipe_is_read_to_its_end(cli: Line) -> None:
     writer.join()
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("way", ["practice.db", "soft.svg", "hard.svg", "inner/../practice.db", "practice.db-wal"])
 def test_no_way_leads_an_answer_over_the_database(cli: Line, way: str) -> None:
+    cli.ok("stock", "receive", "KIT", "--lot", "A1", "--expiry", "2027-01", "--quantity", 1, "--into", "Cold one")
+    cli.ok("warmup", "pull", "--product", "KIT", "--lot", "A1")  # else there is no label to print
     (cli.folder / "inner").mkdir()
     (cli.folder / "soft.svg").symlink_to("practice.db")
     (cli.folder / "hard.svg").hardlink_to(cli.folder / "practice.db")
     before = Path(cli.where).read_bytes()
     sheet = ("fridge", "sheet", "--month", "2026-02", "--out", way)
-    for command in (("fridge", "chart", "--out", way), sheet, ("reorder", "list", "--csv", way)):
+    papers = (("warmup", "calendar", "--out", way), ("warmup", "labels", "--out", way))
+    for command in (("fridge", "chart", "--out", way), sheet, ("reorder", "list", "--csv", way), *papers):
         said = cli(*command)
         assert said.code == 3 and "is the database" in said.err, command
     assert Path(cli.where).read_bytes() == before

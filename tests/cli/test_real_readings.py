@@ -11,7 +11,6 @@ import csv
 import gzip
 import io
 import json
-import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
@@ -22,6 +21,7 @@ from typing import Any
 import numpy as np
 import pytest
 from conftest import PRACTICE, Line
+from databases import peeked
 
 Rows = list[dict[str, str]]
 
@@ -54,10 +54,10 @@ def illinois(tmp_path_factory: pytest.TempPathFactory) -> Rows:
     return rows_of("eemeter", "il-tempF.csv*", tmp_path_factory.mktemp("illinois"))
 
 
-def logged(line: Callable[..., Line], since: str, every: int, gap: int) -> Line:
+def logged(line: Callable[..., Line], since: str, every: int, gap: int, name: str = "practice.db") -> Line:
     """A practice of long ago, whose first fridge has a logger of that kind."""
     logger = f"logger_minutes = {every}\nmax_gap_minutes = {gap}"
-    return line(PRACTICE.replace("logger_minutes = 10", logger), at=since)
+    return line(PRACTICE.replace("logger_minutes = 10", logger), at=since, name=name)
 
 
 def table(cli: Line, name: str, header: str, lines: Sequence[Sequence[str]]) -> str:
@@ -86,7 +86,7 @@ def minutes_above(at: Any, milli: Any, limit: int, gap: int) -> float:
 
 def stored(cli: Line) -> tuple[Any, Any]:
     """Instants and thousandths as they are on record."""
-    found = sqlite3.connect(cli.where).execute("SELECT at, milli FROM reading ORDER BY at").fetchall()
+    found = peeked(cli.where, "SELECT at, milli FROM reading ORDER BY at")
     return tuple(np.array(column, np.int64) for column in zip(*found, strict=True))  # type: ignore[return-value]
 
 
@@ -182,9 +182,7 @@ def test_month_first_dates_and_half_day_clocks_in_two_columns(line: Callable[...
     assert "clock.csv: dates were read month first: some can be nothing else" in said["notes"]
 
 
-def test_hours_with_offsets_over_four_clock_changes(
-    line: Callable[..., Line], illinois: Rows, tmp_path_factory: pytest.TempPathFactory
-) -> None:
+def test_hours_with_offsets_over_four_clock_changes(line: Callable[..., Line], illinois: Rows) -> None:
     rows = [(r["dt"], r["tempF"]) for r in illinois if r["tempF"]]
     at, milli = utc([t for t, _ in rows]), milli_of_fahrenheit([f for _, f in rows])
     changes = [i for i in range(1, len(rows)) if rows[i][0][-6:] != rows[i - 1][0][-6:]]
@@ -202,8 +200,7 @@ def test_hours_with_offsets_over_four_clock_changes(
     assert (again["added"], again["already_there"]) == (0, len(at))
     agrees(cli, at, milli, 90, now)
     # In three overlapping parts, the middle one last.
-    parts = Line(str(tmp_path_factory.mktemp("parts") / "practice.db"), cli.folder)
-    assert parts("init", "practice.toml", now="2015-10-05T08:00:00+00:00").code == 0
+    parts = logged(line, "2015-10-05T08:00:00+00:00", 60, 90, name="parts.db")
     third = len(rows) // 3
     for name, part in (
         ("c", rows[2 * third - 50 :]),

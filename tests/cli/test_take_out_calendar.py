@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 import vobject
-from conftest import Line
-from hypothesis import HealthCheck, Phase, given, settings
+from conftest import PRACTICE, Lender, Line, begun
+from databases import USUAL_AT
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from icalendar import Calendar
 
@@ -125,7 +126,6 @@ def test_our_own_reminders_are_no_bookings(cli: Line) -> None:
 
 def test_a_practice_without_bookings_gets_a_calendar_without_events(cli: Line) -> None:
     assert written(cli) == {}
-    assert cli("warmup", "calendar", "--out", cli.where).code == 3
 
 
 def same(a: Any, b: Any) -> bool:
@@ -175,18 +175,17 @@ STEPS = st.lists(
     max_examples=6,
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(STEPS)
 def test_a_changed_event_always_has_a_higher_number_and_none_ever_a_lower(
-    tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[str, int, int, int]]
+    database: Lender, tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[str, int, int, int]]
 ) -> None:
-    from conftest import PRACTICE
-
     folder = tmp_path_factory.mktemp("history")
-    cli = Line(str(folder / "p.db"), folder)
-    cli.file("practice.toml", PRACTICE)
-    assert cli("init", "practice.toml", now="2026-01-05T08:00:00+00:00").code == 0
+    with database(folder) as where:
+        _never_lower(begun(Line(where, folder), PRACTICE, USUAL_AT), steps)
+
+
+def _never_lower(cli: Line, steps: list[tuple[str, int, int, int]]) -> None:
     stocked(cli, "2026-03-05T10:00", "2026-03-06T14:00")
     at = datetime(2026, 3, 2, 9, tzinfo=UTC)
     known = written(cli)
@@ -220,8 +219,6 @@ def test_a_changed_event_always_has_a_higher_number_and_none_ever_a_lower(
 
 def test_signs_that_a_calendar_escapes_and_letters_of_several_bytes_come_back_as_they_were(line: Any) -> None:
     """3.1: folded by octets, never within a letter's bytes for a reader that unfolds first; 3.3.11: escapes."""
-    from conftest import PRACTICE
-
     place = "Kühlschrank Süd; „links“, Fach\\nr 2 – ❄❄❄❄❄❄❄❄❄❄❄❄"
     caution = "Nicht öffnen; „kühl“ halten, bitte: ≥ 24 h \\ ≤ 72 h " + "äöü€𝛼 " * 20
     text = PRACTICE.replace('"Cold one"', f"'{place}'").replace('"Do not use if the seal is broken."', f"'{caution}'")

@@ -36,8 +36,9 @@ def test_every_screen_names_its_database_once(cli: Line, words: tuple[str, ...])
     assert said.code in (0, 1), said
     # What `practice show` prints is a file: there the name stands on the other side.
     last = (said.err if words == ("practice", "show") else said.out).strip().replace("\n", "").removesuffix("]")
-    assert last.endswith("practice.db"), said
-    assert "practice.db]" not in cli(*words, "--json").out
+    name = without_password(cli.where)
+    assert last.endswith(name), said
+    assert f"{name}]" not in cli(*words, "--json").out
 
 
 ADDRESSES = [
@@ -126,6 +127,7 @@ def test_a_share_is_told_from_its_path(path: str, share: bool) -> None:
     assert is_share(path) is share
 
 
+@pytest.mark.sqlite_file
 def test_a_database_on_a_network_drive_is_warned_of_and_works(cli: Line, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "network drive" not in cli("stock", "list").err
     monkeypatch.setattr(network_drive, "on_linux", lambda text: [("/", "nfs4")])

@@ -9,8 +9,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from conftest import ON_SERVER, Lender
+from databases import lent
 
 from stockroom.cli.main import main
+from stockroom.store.backup import copied
+from stockroom.store.engine import closed
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 
@@ -28,6 +32,31 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 assert main(["demo", str(begun)]) == 0
             begun.rename(made.parent)
     return made
+
+
+@pytest.fixture(scope="session")
+def told(demo: Path, database: Lender) -> Iterator[str]:
+    """The demo's database to look at: the file, or what it is after a move to the server on which the tests run."""
+    if not ON_SERVER:
+        yield str(demo)
+        return
+    with database(demo.parent) as where, contextlib.redirect_stdout(io.StringIO()):
+        assert main(["--db", str(demo), "records", "copy", "--to", where]) == 0
+        yield where
+
+
+@pytest.fixture
+def own(told: str, folder: Path) -> Iterator[str]:
+    """A copy of it to record in: a file where the demo would have made it, or a database on the server."""
+    if ON_SERVER:
+        closed(told)
+        with lent(told, told) as where:
+            yield where
+        return
+    made = folder / "stockroom-demo" / "stockroom.db"
+    made.parent.mkdir()
+    copied(Path(told), made)
+    yield str(made)
 
 
 @contextlib.contextmanager

@@ -11,15 +11,15 @@ import pytest
 from doc_pages import DOCS, ROOT, blocks, commands, parts
 
 from stockroom.cli.main import main
-from stockroom.store.backup import copied
+from stockroom.store.engine import is_server
 
 pytest_plugins = ("doc_demo",)
 TOO_LONG = [["stockroom", "demo"]]
 """Run once for all pages by the fixture, and by the tests of the demo itself."""
 
 
-def run(text: str, monkeypatch: pytest.MonkeyPatch) -> int:
-    """Runs the commands of a page; how many there were."""
+def run(text: str, monkeypatch: pytest.MonkeyPatch, where: str | None = None) -> int:
+    """Runs the commands of a page, on another database than the page names where one is given; how many there were."""
     for block in blocks(text):
         if block.name:
             Path(block.name).write_text(block.text + "\n", encoding="utf-8")
@@ -27,7 +27,7 @@ def run(text: str, monkeypatch: pytest.MonkeyPatch) -> int:
     for words in commands(text):
         if words[0] == "export":
             name, _, value = words[1].partition("=")
-            monkeypatch.setenv(name, value)
+            monkeypatch.setenv(name, where if where and name == "STOCKROOM_DB" else value)
             continue
         assert words[0] == "stockroom", words
         if words in TOO_LONG:
@@ -42,20 +42,16 @@ def run(text: str, monkeypatch: pytest.MonkeyPatch) -> int:
 
 
 def test_the_walk_of_the_readme_runs_on_the_demos_database(
-    demo: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+    own: str, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (folder / "stockroom-demo").mkdir()
-    copied(demo, folder / "stockroom-demo" / "stockroom.db")
+    (folder / "stockroom-demo").mkdir(exist_ok=True)
     walked = parts((ROOT / "README.md").read_text(encoding="utf-8"), "##")["Five minutes for each role"]
-    assert run(walked, monkeypatch) >= 15
+    assert run(walked, monkeypatch, own if is_server(own) else None) >= 15
 
 
 @pytest.mark.parametrize("page", ["assistant", "scheduler", "manager"])
-def test_every_command_of_a_roles_page_runs(
-    page: str, demo: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    copied(demo, folder / "demo.db")
-    monkeypatch.setenv("STOCKROOM_DB", "demo.db")
+def test_every_command_of_a_roles_page_runs(page: str, own: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("STOCKROOM_DB", own)
     assert run((DOCS / f"{page}.md").read_text(encoding="utf-8"), monkeypatch) >= 8
 
 

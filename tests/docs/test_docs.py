@@ -230,9 +230,9 @@ LOOKS = (
 
 @pytest.mark.parametrize("look", LOOKS)
 def test_every_field_of_the_demos_answers_is_explained(
-    look: str, demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    look: str, told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("STOCKROOM_DB", str(demo))
+    monkeypatch.setenv("STOCKROOM_DB", told)
     monkeypatch.chdir(tmp_path)
     as_of = [] if look == "records history" else ["--as-of", "2026-04-14T08:40"]
     words = ["stockroom", *look.split(), *as_of]

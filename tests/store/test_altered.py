@@ -1,20 +1,19 @@
-"""Any change made behind the program's back is found and named: random edits and deletions by SQLite's own shell.
+"""Any change made behind the program's back is found and named: random edits and deletions.
 
-The triggers are taken away for it and put back after it, as somebody would who knows the file well.
+The triggers are taken away for it and put back after it, as somebody would who knows the database well.
 Source of the aim: the project's own; what is found was tried, edit by edit.
 """
 
 import os
 import random
 import shlex
-import shutil
 import sqlite3
-import subprocess
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from conftest import Line
+from databases import altered, changed, copied, peeked
 
 from stockroom.store import tables
 
@@ -59,59 +58,66 @@ def practised(line: Callable[..., Line]) -> Line:
     return made
 
 
-def edited(path: Path, chance: random.Random) -> str:
-    """Makes one random edit; returns it."""
-    with sqlite3.connect(path) as link:
-        names = [t.name for t in (*tables.RECORDS, tables.head) if link.execute(f'SELECT 1 FROM "{t.name}"').fetchone()]
-        name = chance.choice(names)
-        columns = [(c[1], c[5]) for c in link.execute(f'PRAGMA table_info("{name}")')]
-        keys = [c for c, pk in columns if pk]
-        rows = link.execute(f'SELECT {", ".join(keys)} FROM "{name}" ORDER BY {", ".join(keys)}').fetchall()
-        row = rows[-1] if chance.random() < 0.3 else chance.choice(rows)
-        where = " AND ".join(f"{k} = {v!r}" for k, v in zip(keys, row, strict=True))
-        if name != "head" and chance.random() < 0.4:
-            change = f'DELETE FROM "{name}" WHERE {where}'
-        else:
-            column = chance.choice([c for c, pk in columns if not pk or name != "head"])
-            old = link.execute(f'SELECT "{column}" FROM "{name}" WHERE {where}').fetchone()[0]
-            new = "'Z'" if old is None or isinstance(old, str) else str(old + chance.choice([1, 2, 7]))
-            if isinstance(old, str):
-                new = "'" + (old[:-1].replace("'", "''") + ("X" if old[-1:] != "X" else "Y")) + "'"
-            change = f'UPDATE "{name}" SET "{column}" = {new} WHERE {where}'
-        guards = link.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    link.close()
-    script = [f'DROP TRIGGER "{n}";' for n, _ in guards] + [change + ";"] + [f"{sql};" for _, sql in guards]
-    subprocess.run(["sqlite3", str(path)], input="\n".join(script), text=True, check=True)
-    return change
+def an_edit(where: str, chance: random.Random) -> str:
+    """One random edit of a database, as it is typed."""
+    table = chance.choice(
+        [t for t in (*tables.RECORDS, tables.head) if peeked(where, f'SELECT 1 FROM "{t.name}" LIMIT 1')]
+    )
+    keys = [c.name for c in table.primary_key]
+    rows = peeked(where, f'SELECT {", ".join(keys)} FROM "{table.name}" ORDER BY {", ".join(keys)}')
+    row = rows[-1] if chance.random() < 0.3 else chance.choice(rows)
+    there = " AND ".join(f"{k} = {v!r}" for k, v in zip(keys, row, strict=True))
+    if table is not tables.head and chance.random() < 0.4:
+        return f'DELETE FROM "{table.name}" WHERE {there}'
+    column = chance.choice([c.name for c in table.columns if c.name not in keys or table is not tables.head])
+    ((old,),) = peeked(where, f'SELECT "{column}" FROM "{table.name}" WHERE {there}')
+    if isinstance(old, str):
+        new = "'" + (old[:-1].replace("'", "''") + ("X" if old[-1:] != "X" else "Y")) + "'"
+    elif isinstance(old, bool):
+        new = str(not old)
+    else:
+        new = "'Z'" if old is None else str(old + chance.choice([1, 2, 7]))
+    return f'UPDATE "{table.name}" SET "{column}" = {new} WHERE {there}'
 
 
 def test_every_edit_and_deletion_is_found_and_named(line: Callable[..., Line]) -> None:
     made = practised(line)
     assert made.ask("records", "verify")["faults"] == []
     chance = random.Random(20260302)
-    copy = Path(made.where).with_name("altered.db")
     n = 0
     while n < EDITS:
-        shutil.copy(made.where, copy)
-        try:
-            change = edited(copy, chance)
-        except subprocess.CalledProcessError:
-            continue  # SQLite itself would not have it (a key that is there already)
+        change = an_edit(made.where, chance)
+        with copied(made.where) as copy:
+            try:
+                altered(copy, change)
+            except (sqlite3.Error, sa.exc.DBAPIError):
+                continue  # the database itself would not have it (a key that is there already)
+            said = Line(copy, made.folder)("records", "verify", "--json")
         n += 1
-        said = Line(str(copy), made.folder)("records", "verify", "--json")
         assert said.code in (1, 4), (n, change, said)
         if said.code == 1:
             assert all(
                 any(w in f for w in ("R-", "head", "readings", "kept", "summed")) for f in said.json["faults"]
             ), change
-        for end in ("", "-wal", "-shm"):
-            copy.with_name(copy.name + end).unlink(missing_ok=True)
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("guard", ["movement_no_update", "reading_no_replace", "head_goes_forward"])
-def test_a_guard_that_was_taken_away_is_named(line: Callable[..., Line], guard: str) -> None:
-    made = practised(line)
-    subprocess.run(["sqlite3", made.where, f'DROP TRIGGER "{guard}"'], check=True)
-    assert made.ask("records", "verify")["faults"] == [
+def test_a_guard_that_was_taken_away_is_named(cli: Line, guard: str) -> None:
+    changed(cli.where, f'DROP TRIGGER "{guard}"')
+    assert cli.ask("records", "verify")["faults"] == [
         f"{guard.split('_')[0]}: the guard against changes was taken away"
     ]
+
+
+@pytest.mark.parametrize("guard", ["movement_kept", "reading_not_emptied", "head_goes_forward"])
+@pytest.mark.parametrize(
+    "way",
+    ["DROP TRIGGER {1} ON {0}", "ALTER TABLE {0} DISABLE TRIGGER {1}", "ALTER TABLE {0} ENABLE REPLICA TRIGGER {1}"],
+)
+def test_a_guard_that_was_taken_away_on_a_server_is_named(
+    line: Callable[..., Line], server: str, on_server: str, guard: str, way: str
+) -> None:
+    made, table = line(where=on_server), guard.split("_")[0]
+    changed(on_server, way.format(table, guard))
+    assert made.ask("records", "verify")["faults"] == [f"{table}: the guard against changes was taken away"]

@@ -61,6 +61,7 @@ def refused(ran: Ran) -> bool:
     return True
 
 
+@pytest.mark.sqlite_file
 def test_no_page_more_is_a_full_disk(cli: Line) -> None:
     cli.file("log.csv", LOG)
     engine, _, path = engine_for(cli.where)
@@ -195,6 +196,7 @@ def test_a_directory_in_its_place_and_a_place_that_is_none(warm: Warm, place: Pa
     assert list((place / "dir.db").iterdir()) == []
 
 
+@pytest.mark.sqlite_file
 def test_spaces_and_percent_signs(line: Callable[..., Line], tmp_path: Path) -> None:
     folder = tmp_path / "100 %25 of it %s %(x)s #1?mode=ro&x=é'\""
     folder.mkdir()
@@ -209,6 +211,7 @@ def test_spaces_and_percent_signs(line: Callable[..., Line], tmp_path: Path) -> 
     assert {p.name for p in folder.iterdir()} == {"a %20 b.db", "a %20 b.db.copies", "copy %41.db", "moved %41.db"}
 
 
+@pytest.mark.sqlite_file
 def test_all_that_is_made_is_its_owners_only(cli: Line) -> None:
     old = os.umask(0)
     try:

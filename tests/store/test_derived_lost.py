@@ -1,10 +1,8 @@
 """What is kept beside the readings is no record: where another program drops or spoils it, that is said and mended."""
 
-import contextlib
-import sqlite3
-
 import pytest
 from conftest import Line
+from databases import changed
 
 LOOKS = (("fridge", "check"), ("trace", "lot", "KIT", "A1"), ("today",), ("fridge", "chart"), ("records", "verify"))
 
@@ -18,18 +16,6 @@ def warm_stock(line: Line) -> None:
     rows = "".join(f"2026-03-01T{h:02}:00:00Z,{9.0 if h == 10 else 4.0}\n" for h in range(8, 24))
     line.file("log.csv", "timestamp,celsius\n" + rows)
     line.ok("fridge", "import", "log.csv", "--fridge", "Cold one")
-
-
-def changed(where: str, script: str) -> None:
-    """What another program does to the database."""
-    if "://" in where:
-        import psycopg
-
-        with psycopg.connect(where.replace("+psycopg", ""), autocommit=True) as server:
-            server.execute(script.encode())
-        return
-    with contextlib.closing(sqlite3.connect(where)) as link:
-        link.executescript(script)
 
 
 @pytest.mark.parametrize("table", ["spell", "line_scan", "day_summary", "reading_span", "open_page"])
@@ -47,6 +33,7 @@ def test_a_table_that_was_dropped_is_named_and_made_again(both: Line, table: str
     assert both.ask("trace", "lot", "KIT", "A1")["exposure"] == before
 
 
+@pytest.mark.sqlite_file  # a server keeps no text where a number belongs
 @pytest.mark.parametrize(
     "change",
     [

@@ -156,6 +156,7 @@ def test_an_export_that_was_altered_is_refused_and_leaves_nothing(cli: Line, tmp
     assert not (tmp_path / "new.db").exists()
 
 
+@pytest.mark.sqlite_file
 def test_a_restore_proves_the_copy_first_and_keeps_what_was_there(cli: Line, tmp_path: Path) -> None:
     begun(cli)
     cli.ask("records", "backup", "copy.db")
@@ -170,6 +171,7 @@ def test_a_restore_proves_the_copy_first_and_keeps_what_was_there(cli: Line, tmp
     assert looks(at(cli, cli.folder / said["kept"])) == later
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("how", ["cut", "altered", "text", "gone"])
 def test_a_copy_that_does_not_prove_itself_replaces_nothing(cli: Line, tmp_path: Path, how: str) -> None:
     begun(cli)
@@ -190,6 +192,7 @@ def test_a_copy_that_does_not_prove_itself_replaces_nothing(cli: Line, tmp_path:
     assert looks(cli) == held
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("how", ["cut", "text", "gone"])
 def test_a_restore_mends_a_database_that_cannot_be_read(cli: Line, tmp_path: Path, how: str) -> None:
     begun(cli)
@@ -209,6 +212,7 @@ def test_a_restore_mends_a_database_that_cannot_be_read(cli: Line, tmp_path: Pat
     assert (said["kept"] is None) == (how == "gone")
 
 
+@pytest.mark.sqlite_file
 def test_one_copy_a_day_is_made_unasked_and_the_newest_fourteen_are_kept(cli: Line) -> None:
     folder = Path(cli.where + ".copies")
     shutil.rmtree(folder, ignore_errors=True)
@@ -224,6 +228,7 @@ def test_one_copy_a_day_is_made_unasked_and_the_newest_fourteen_are_kept(cli: Li
     assert {stat.S_IMODE(p.stat().st_mode) for p in folder.glob("*.db")} == {0o600}
 
 
+@pytest.mark.sqlite_file
 def test_a_copy_that_cannot_be_made_is_said_and_undoes_nothing(cli: Line) -> None:
     folder = Path(cli.where + ".copies")
     shutil.rmtree(folder, ignore_errors=True)
@@ -243,6 +248,7 @@ def test_a_name_that_is_no_text_is_refused_as_everywhere(cli: Line, words: tuple
     assert sorted(path.name for path in cli.folder.iterdir()) == before
 
 
+@pytest.mark.sqlite_file
 def test_what_only_looks_makes_no_copy(cli: Line) -> None:
     folder = Path(cli.where + ".copies")
     shutil.rmtree(folder, ignore_errors=True)

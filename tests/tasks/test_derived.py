@@ -5,15 +5,15 @@ The laws are derived: each compares two ways to one answer, neither of them the 
 
 import random
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import PRACTICE, Line
+from conftest import PRACTICE, Lender, Line
+from databases import changed, copied
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -23,7 +23,7 @@ from stockroom.core.practice import Keep
 from stockroom.core.spells import Line as Line_
 from stockroom.core.spells import spells
 from stockroom.store import fridges, ledger
-from stockroom.store.engine import Store
+from stockroom.store.engine import Store, opened
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
 from stockroom.tasks.excursions_now import excursions
@@ -37,6 +37,7 @@ from stockroom.tasks.undo import undo
 START = 1_772_409_600  # 2026-03-02T00:00Z
 NOW = START + 40 * 86_400
 NARROW = PRACTICE.replace("keep = { low = 2.0, high = 6.0 }", "keep = { low = 3.0, high = 5.0 }")
+Practised = Callable[[], AbstractContextManager[Store]]
 LOOSE = PRACTICE.replace("logger_minutes = 10", "logger_minutes = 10\nmax_gap_minutes = 25\nsettle_minutes = 15")
 
 
@@ -44,11 +45,18 @@ def act(at: int = NOW) -> Act:
     return Act("AB", at, NOW)
 
 
-@contextmanager
-def practice(text: str = PRACTICE) -> Iterator[Store]:
-    with tempfile.TemporaryDirectory() as folder:
-        store, _ = setup.init(str(Path(folder) / "p.db"), act(START - 86_400), text.encode(), "p.toml")
-        yield store
+@pytest.fixture(scope="module")
+def practice(database: Lender, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Practised]:
+    """``with practice() as store``: a practice in a database of its own, a copy of one that is made once."""
+
+    @contextmanager
+    def begun() -> Iterator[Store]:
+        with copied(first) as where:
+            yield opened(where)
+
+    with database(tmp_path_factory.mktemp("practice")) as first:
+        setup.init(first, act(START - 86_400), PRACTICE.encode(), "p.toml")
+        yield begun
 
 
 def brought(store: Store, readings: list[tuple[int, float]]) -> str:
@@ -81,7 +89,7 @@ SLOW = settings(max_examples=15, deadline=None, suppress_health_check=[HealthChe
 
 @SLOW
 @given(readings=series, seed=st.integers(0, 10_000))
-def test_what_is_kept_is_what_the_readings_say(readings: dict[int, float], seed: int) -> None:
+def test_what_is_kept_is_what_the_readings_say(practice: Practised, readings: dict[int, float], seed: int) -> None:
     chance = random.Random(seed)
     rows = sorted(readings.items())
     chance.shuffle(rows)
@@ -112,7 +120,7 @@ def test_what_is_kept_is_what_the_readings_say(readings: dict[int, float], seed:
     seed=st.integers(0, 10_000),
 )
 def test_every_spell_that_a_lot_stood_through_is_known(
-    readings: dict[int, float], stays: list[tuple[int, int]], seed: int
+    practice: Practised, readings: dict[int, float], stays: list[tuple[int, int]], seed: int
 ) -> None:
     # The spells of the whole series on every line, whether a lot arrived before, during or after them.
     steps: list[tuple[str, int]] = [("receive", at) for at, _ in stays] + [("bring", n) for n in range(3)]
@@ -141,7 +149,7 @@ def test_every_spell_that_a_lot_stood_through_is_known(
 @SLOW
 @given(readings=series, cut=st.integers(0, 4000), seed=st.integers(0, 10_000))
 def test_as_of_is_what_a_record_without_the_later_readings_says(
-    readings: dict[int, float], cut: int, seed: int
+    practice: Practised, readings: dict[int, float], cut: int, seed: int
 ) -> None:
     until = START + 60 * cut
     early = {m: v for m, v in readings.items() if m <= cut}
@@ -158,7 +166,9 @@ def test_as_of_is_what_a_record_without_the_later_readings_says(
 
 @SLOW
 @given(readings=series, since=st.integers(-1000, 3000), cut=st.integers(0, 9000))
-def test_exposure_from_days_is_exposure_from_readings(readings: dict[int, float], since: int, cut: int) -> None:
+def test_exposure_from_days_is_exposure_from_readings(
+    practice: Practised, readings: dict[int, float], since: int, cut: int
+) -> None:
     start, until = START + 60 * since, START + 60 * cut
     with practice() as store:
         received(store, "A", start)
@@ -242,10 +252,7 @@ def test_what_is_kept_wrongly_is_found_and_made_anew(cli: Line, change: str) -> 
     cli.file("log.csv", "timestamp,celsius\n" + rows)
     cli.ok("fridge", "import", "log.csv", "--fridge", "Cold one")
     before = cli.ask("fridge", "check")
-    link = sqlite3.connect(cli.where)
-    link.execute(change)
-    link.commit()
-    link.close()
+    changed(cli.where, change)
     assert len(cli.ask("records", "verify")["faults"]) == 1
     assert cli.ask("database", "rebuild") == {"fridges": 1}
     assert cli.ask("records", "verify")["faults"] == []

@@ -1,16 +1,18 @@
 """The law of late data: any split and order of the same readings gives the same figures, gaps, exposures and held stock."""
 
 import random
-import tempfile
-from pathlib import Path
+from collections.abc import Iterator
 
 import numpy as np
-from conftest import PRACTICE
+import pytest
+from conftest import PRACTICE, Lender
+from databases import copied
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from stockroom.core.exposure import Exposure
 from stockroom.store import ledger
+from stockroom.store.engine import opened
 from stockroom.tasks import setup
 from stockroom.tasks.act import Act
 from stockroom.tasks.excursions_now import excursions
@@ -25,15 +27,24 @@ START = 1_772_409_600  # 2026-03-02T00:00Z
 NOW = START + 40 * 86_400
 
 
-def told(parts: list[list[tuple[int, float]]]) -> tuple[list[tuple], dict[tuple, int], list[tuple], list[Exposure]]:
+@pytest.fixture(scope="module")
+def begun(database: Lender, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A practice's database without readings, to be copied."""
+    with database(tmp_path_factory.mktemp("practice")) as where:
+        setup.init(where, Act("AB", START - 86_400, NOW), PRACTICE.encode(), "p.toml")
+        yield where
+
+
+def told(
+    begun: str, parts: list[list[tuple[int, float]]]
+) -> tuple[list[tuple], dict[tuple, int], list[tuple], list[Exposure]]:
     """(figures of each excursion, pieces held by lot and place, gaps, what each lot went through) after importing the
     parts in their order.
     """
     from datetime import date
 
-    with tempfile.TemporaryDirectory() as folder:
-        where = str(Path(folder) / "p.db")
-        store, _ = setup.init(where, Act("AB", START - 86_400, NOW), PRACTICE.encode(), "p.toml")
+    with copied(begun) as where:
+        store = opened(where)
         for lot, at in (("EARLY", START - 3600), ("LATER", START + 9000)):
             receive(store, Act("AB", at, NOW), Delivery("KIT", lot, date(2027, 1, 31), "Cold one", 2))
         for part in parts:
@@ -64,7 +75,7 @@ values = st.sampled_from([1.5, 3.0, 4.0, 5.9, 6.0, 6.4, 7.0, 8.5])
     cuts=st.integers(1, 4),
     seed=st.integers(0, 10_000),
 )
-def test_any_split_and_order_tells_the_same(readings: dict[int, float], cuts: int, seed: int) -> None:
+def test_any_split_and_order_tells_the_same(begun: str, readings: dict[int, float], cuts: int, seed: int) -> None:
     whole = sorted(readings.items())
     shuffled = random.Random(seed)
     parts: list[list[tuple[int, float]]] = [[] for _ in range(cuts + 1)]
@@ -72,7 +83,7 @@ def test_any_split_and_order_tells_the_same(readings: dict[int, float], cuts: in
         parts[shuffled.randrange(cuts + 1)].append(reading)
     parts = [p for p in parts if p]
     shuffled.shuffle(parts)
-    at_once, piecemeal = told([whole]), told(parts)
+    at_once, piecemeal = told(begun, [whole]), told(begun, parts)
     assert piecemeal[0] == at_once[0]
     assert piecemeal[2:] == at_once[2:]
     # Holds only accumulate: what is held when all came at once is held in any order.

@@ -102,8 +102,8 @@ MONDAY = t("2026-03-02T07:00")
 class Room:
     """A practice in a database, and somebody who records in it."""
 
-    def __init__(self, folder, text):
-        self.store, _ = setup.init(str(folder / "p.db"), self.act("2026-01-05T08:00"), text.encode(), "practice.toml")
+    def __init__(self, where, text):
+        self.store, _ = setup.init(where, self.act("2026-01-05T08:00"), text.encode(), "practice.toml")
         self.patients = 100
 
     def act(self, at, site=None):
@@ -137,8 +137,8 @@ THREE_AND_TWO = ("2026-03-09T09:00", "2026-03-09T10:00", "2026-03-09T11:00", "20
 
 
 @pytest.fixture
-def room(tmp_path):
-    return lambda **changes: Room(tmp_path, practice(**changes))
+def room(address):
+    return lambda **changes: Room(address, practice(**changes))
 
 
 @pytest.fixture
@@ -201,13 +201,13 @@ def filled_rate(mean_both, mean_lead, level):
     return 1 - (short[0] - short[1]) / (mean_both - mean_lead)
 
 
-def test_with_fill_the_warm_up_belongs_to_the_time_until_the_order_serves(tmp_path):
+def test_with_fill_the_warm_up_belongs_to_the_time_until_the_order_serves(address):
     # derived: warm after 72 h, so the order of now serves from Monday the 9th 16:00 (six staffed days: 3.0 of 2.5 a week)
     # and the next from Monday the 16th (eleven: 5.5)
     text = practice(week=2.5, pack=1, kind="fill", capacity="").replace(
         "warmup_hours = 30\nmax_out_hours = 72", "warmup_hours = 72\nmax_out_hours = 96"
     )
-    line = Room(tmp_path, text).line()
+    line = Room(address, text).line()
     assert line.unbooked_mean == pytest.approx(5.5)
     level = line.unbooked_quantile
     assert line.achieved == pytest.approx(filled_rate(5.5, 3.0, level), abs=1e-9)
@@ -629,8 +629,8 @@ def test_a_day_to_expect_an_order_on(five_booked):
     assert orders_now(here.store, t("2026-03-08T00:00"))[0].state == "overdue"
 
 
-def test_an_order_that_is_due_at_midnight_is_due_on_that_day(tmp_path):
-    here = Room(tmp_path, practice().replace("-16:00", "-24:00"))
+def test_an_order_that_is_due_at_midnight_is_due_on_that_day(address):
+    here = Room(address, practice().replace("-16:00", "-24:00"))
     here.booked(THREE_AND_TWO)
     said = place(here.store, here.act(MONDAY), "Cold Van", [], None)
     (order,) = orders_now(here.store, MONDAY)
@@ -651,13 +651,13 @@ HOURS
 """
 
 
-def test_each_site_orders_for_itself(tmp_path):
+def test_each_site_orders_for_itself(address):
     text = practice().replace(HOURS, "").replace("[[fridge]]\n", GROUP.replace("HOURS", HOURS) + "[[fridge]]\n", 1)
     text = text.replace('name = "Cold"\n', 'name = "Cold"\nsite = "North"\n').replace(
         'name = "Dry"', 'name = "Dry"\nsite = "North"'
     )
     text += '[[fridge]]\nname = "Far"\nsite = "South"\nlow = 2.0\nhigh = 8.0\ncapacity = 7\n'
-    here = Room(tmp_path, text)
+    here = Room(address, text)
     here.booked(THREE_AND_TWO, site="North")
     here.came(4)
     here.booked(("2026-03-09T09:00",), site="South")

@@ -8,14 +8,18 @@ order-up-to level (Silver, Pyke & Thomas, Inventory and Production Management in
 hindsight, which flatters it.
 """
 
+import contextlib
 import os
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from conftest import Lender
 from ordered_year import LIFE, OPENING, Tally, Year, days, instant, textbook
 
 from stockroom.store.verify import verified
 
+pytestmark = pytest.mark.long  # what is measured is the orders, which are the same on any database
 SEEDS = range(int(os.environ.get("STOCKROOM_ORDERED_YEARS", "1")))
 """How many years are played; DEVELOPERS.md says how to play twenty. Unless more than one is asked for it ends in July."""
 WEEKS = 52 if len(SEEDS) > 1 else 26
@@ -24,12 +28,13 @@ LEVELS = {"KIT": range(20, 60), "GEL": range(100, 300, 2), "MIX": range(16, 80)}
 
 
 @pytest.fixture(scope="module")
-def years(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Year, Tally]]:
+def years(database: Lender, tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[tuple[Year, Tally]]]:
     found = []
-    for seed in SEEDS:
-        year = Year(tmp_path_factory.mktemp("orders"), seed, WEEKS, TARGET)
-        found.append((year, year.play()))
-    return found
+    with contextlib.ExitStack() as lending:
+        for seed in SEEDS:
+            year = Year(lending.enter_context(database(tmp_path_factory.mktemp("orders"))), seed, WEEKS, TARGET)
+            found.append((year, year.play()))
+        yield found
 
 
 def rates(years: list[tuple[Year, Tally]], product: str) -> np.ndarray:

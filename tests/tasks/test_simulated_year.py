@@ -24,6 +24,7 @@ SEEDS = range(int(os.environ.get("STOCKROOM_YEARS", "1")))
 """How many years are played; DEVELOPERS.md says how to play many."""
 
 
+@pytest.mark.long  # thousands of commands, each kind of which another test gives a server
 @pytest.mark.parametrize(("zone", "seed"), [(z, s) for s in SEEDS for z in ("Europe/London", "America/New_York")])
 def test_a_year_of_bookings(line: Callable[..., Line], monkeypatch: pytest.MonkeyPatch, zone: str, seed: int) -> None:
     # The first zone has the whole year with both clock changes, the second the months around the first of them.

@@ -72,7 +72,7 @@ def test_later_it_is_what_the_list_will_say_if_all_goes_on_as_before(line, days:
     made = steady(line(TEXT, at="2025-11-03T08:00:00+00:00"), MONDAY)
     later = MONDAY + timedelta(weeks=2)
     ahead, _ = seen(made, MONDAY, later, days)
-    after = steady(line(TEXT, where=str(made.folder / "later.db"), at="2025-11-03T08:00:00+00:00"), later)
+    after = steady(line(TEXT, name="later.db", at="2025-11-03T08:00:00+00:00"), later)
     after.now = f"{later}T09:00:00+00:00"
     _, listed = seen(after, later, later, days)
     assert mean_of(ahead) == pytest.approx(mean_of(listed), rel=0.08)
