@@ -22,6 +22,7 @@ from stockroom.tasks.today import DaySheet, day_sheet
 ALLOWED = PRACTICE.replace(
     'source = "label"\n', 'source = "label"\nallowance = { up_to = 9.0, minutes = 100, source = "letter" }\n'
 )
+WALKS = int(os.environ.get("STOCKROOM_WALKS", "2"))
 BEGAN = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
@@ -150,7 +151,7 @@ class Walk:
             self.said("booking", "add", "white", "--start", start, "--patient", f"P-{self.chance.randrange(10**6)}")
 
 
-@pytest.mark.parametrize("seed", range(int(os.environ.get("STOCKROOM_WALKS", "2"))))
+@pytest.mark.parametrize("seed", [n if n == 1 else pytest.param(n, marks=pytest.mark.long) for n in range(WALKS)])
 def test_the_page_answers_as_everything_does(
     line: Callable[..., Line], monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:

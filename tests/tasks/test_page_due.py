@@ -1,10 +1,10 @@
 """A page is made unasked, whenever enough was recorded, and proved and mended like all that is derived."""
 
-import sqlite3
 from collections.abc import Callable
 
 import pytest
 from conftest import Line
+from databases import changed, peeked
 
 from stockroom.store.engine import opened
 from stockroom.store.open_page import page_of
@@ -62,9 +62,9 @@ def test_a_page_that_was_altered_is_named_and_not_used(
     monkeypatch.setattr(page_due, "STEP", 1)
     received(cli, "A2")
     received(cli, "A3")
-    with sqlite3.connect(cli.where) as link:
-        assert link.execute(change).rowcount == 1
-    link.close()
+    page = peeked(cli.where, "SELECT * FROM open_page")
+    changed(cli.where, change)
+    assert peeked(cli.where, "SELECT * FROM open_page") != page
     assert cli.ask("stock", "list")["lots"][0]["lot"] == "A1"
     assert [f["what"] for f in cli.ask("today")["assistant"]] == [f["what"] for f in before["assistant"]]
     assert cli.ask("records", "verify")["faults"] == ["what is open is not kept as it was brought forward"]
