@@ -219,6 +219,13 @@ WALK: Sequence[Step] = (
         "13:25",
         "MO",
     ),
+    (
+        "A maker's notice names a lot: where each piece of it is or went, on a sheet that answers the notice.",
+        "recall ARCH 7J077 --notice 'letter of today' --out DIR/recall.html",
+        "13:30",
+        None,
+    ),
+    ("Nothing on record was altered since it was written.", "records verify", "13:31", None),
 )
 
 ENDING = """
