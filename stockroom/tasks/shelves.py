@@ -10,6 +10,7 @@ from stockroom.errors import Refused, nearest
 from stockroom.store import Link, ledger
 from stockroom.store.entries import touched_lots
 from stockroom.store.ledger import LotRecords
+from stockroom.store.writing import ANY_LOT
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +29,21 @@ class LotNow:
 def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = None) -> dict[int, LotNow]:
     """Lot key -> lot with its state at ``until``; not to be changed by who reads it.
 
-    Replayed once per connection and instant, and again once something was written.
+    Replayed once per connection and instant; once something was written, again, of the lots that it concerned.
     """
     version = conn.info.get("ledger", 0)
     kept: _Kept | None = conn.info.get("lots")
     if kept is None or kept.version != version:
-        if only is not None:
+        stale: set[int | None] = conn.info.get("stale", set())
+        if kept is not None and ANY_LOT not in stale and len(stale) <= MOST_STALE:
+            kept = _mended(conn, kept, version, [key for key in stale if key is not None])
+        elif only is not None:
             known, found = ledger.lots(conn), ledger.records(conn, only)
             return {k: LotNow(known[k], r, r.state(k, until)) for k, r in sorted(found.items())}
-        found = dict(sorted(ledger.records(conn).items()))
-        kept = conn.info["lots"] = _Kept(version, ledger.lots(conn), found, _latest(found.values()))
+        else:
+            found = dict(sorted(ledger.records(conn).items()))
+            kept = _Kept(version, ledger.lots(conn), found, _latest(found.values()))
+        conn.info["lots"], conn.info["stale"] = kept, set()
     moment = min(until, kept.latest)  # nothing has happened after the latest record
     if moment not in kept.done:
         kept.done[moment] = {k: LotNow(kept.lots[k], r, r.state(k, moment)) for k, r in kept.records.items()}
@@ -58,6 +64,25 @@ class _Kept:
     """By instant and place, the lots of which any piece ever stood there."""
     there: dict[int, dict[int, LotNow]] = field(default_factory=dict)
     pulls: dict[int, dict[int, Pull]] = field(default_factory=dict)
+
+
+MOST_STALE = 200
+"""Lots that are read anew one by one; of more, all are."""
+
+
+def _mended(conn: Link, kept: _Kept, version: int, stale: Collection[int]) -> _Kept:
+    """The same after records of some lots were added: only these are read and replayed anew."""
+    lots, fresh = ledger.lots(conn), ledger.records(conn, stale)
+    latest = max(kept.latest, _latest(fresh.values()))
+    records = dict(sorted({**kept.records, **fresh}.items()))
+    before = dict(kept.done)
+    if kept.latest in before:
+        before[latest] = before[kept.latest]  # of all others nothing has happened between the two
+    done = {}
+    for moment, states in before.items():
+        new = {k: LotNow(lots[k], r, r.state(k, moment)) for k, r in fresh.items()}
+        done[moment] = dict(sorted({**states, **new}.items()))
+    return _Kept(version, lots, records, latest, done)
 
 
 def _latest(found: Iterable[LotRecords]) -> int:
