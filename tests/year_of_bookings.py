@@ -358,7 +358,7 @@ class Year:
         said = self.told("warmup", "back", f"P-{unit.label}")
         unit.spent += self.now - unit.pulled_at
         unit.pulled_at, unit.promised = None, None
-        unit.held |= said.code == 1 and bool(said.json["warnings"])
+        unit.held |= any("it is in quarantine" in warning for warning in said.json["warnings"])
 
     def finish(self, booking: Booked) -> None:
         """Done, stopped, or missed with the kit sealed or opened, typed in after its end."""

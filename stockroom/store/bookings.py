@@ -113,14 +113,17 @@ def changes(conn: sa.Connection) -> list[tuple[int, int]]:
 
 
 def numbers_by_external(conn: sa.Connection, which: Any = None) -> dict[str, int]:
-    """Outside id -> B-number; of all, or of those whose number is in ``which``."""
+    """Outside id -> B-number, the one that it was last said of; of all, or those that any in ``which`` ever had."""
     query = (
         sa.select(t.booking_link.c.external_id, t.booking_link.c.booking)
         .join(t.booking, t.booking.c.n == t.booking_link.c.booking)
         .where(live(t.booking_link), live(t.booking))
         .order_by(t.booking_link.c.id)
     )
-    rows = conn.execute(query if which is None else query.where(t.booking_link.c.booking.in_(which)))
+    if which is not None:
+        theirs = sa.select(t.booking_link.c.external_id).where(t.booking_link.c.booking.in_(which))
+        query = query.where(t.booking_link.c.external_id.in_(theirs))
+    rows = conn.execute(query)
     return {str(e): int(n) for e, n in rows}
 
 

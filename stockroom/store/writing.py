@@ -26,6 +26,8 @@ ROWS = 250
 WAIT_SECONDS = 120
 LEDGER = frozenset({"movement", "hold", "release", "lot", "lot_expiry", "place", "reversal", "pull", "promise"})
 """Tables from which the state of lots and kits is replayed: adding to one makes what was read before stale."""
+ANY_LOT = -1
+"""Stands among the keys of the lots that were touched where it may be any."""
 
 
 @dataclass(slots=True)
@@ -61,6 +63,9 @@ class Book:
         self.conn.execute(table.insert(), [row])
         if table.name in LEDGER:
             self.conn.info["ledger"] = self.conn.info.get("ledger", 0) + 1
+            # What is taken back may be of any lot; a place or a promise changes the state of none.
+            touched = row.get("lot", ANY_LOT if table.name == "reversal" else None)
+            self.conn.info.setdefault("touched", []).append(touched)
         self._rows.setdefault(table.name, []).append(row)
         return int(values[key_name])
 

@@ -11,6 +11,7 @@ from stockroom.store import Link, ledger
 from stockroom.store.entries import touched_lots
 from stockroom.store.ledger import LotRecords
 from stockroom.store.open_page import MOST_NAMED, fridge_pages, lots_since, page_from
+from stockroom.store.writing import ANY_LOT
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class LotNow:
 def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = None) -> dict[int, LotNow]:
     """Lot key -> lot with its state at ``until``; not to be changed by who reads it.
 
-    Replayed once per connection and instant, and again once something was written.
+    Replayed once per connection and instant; once something was written, again, of the lots that it concerned.
     """
     kept = _known(conn, "lots")
     if kept is None:
@@ -41,9 +42,35 @@ def lots_now(conn: Link, until: int = FOREVER, only: Collection[int] | None = No
 
 
 def _known(conn: Link, which: str) -> "_Kept | None":
-    """What was read before under a name, where nothing was written since."""
+    """What was read before under a name; where something was written since, with the lots that it concerned read anew."""
     kept: _Kept | None = conn.info.get(which)
-    return kept if kept is not None and kept.version == conn.info.get("ledger", 0) else None
+    version = conn.info.get("ledger", 0)
+    if kept is None or kept.version == version:
+        return kept
+    stale = set(conn.info["touched"][kept.version :]) - {None}
+    if ANY_LOT in stale or len(stale) > MOST_STALE:
+        return None
+    kept = conn.info[which] = _mended(conn, kept, version, stale)
+    return kept
+
+
+MOST_STALE = 200
+"""Lots that are read anew one by one; of more, all are."""
+
+
+def _mended(conn: Link, kept: "_Kept", version: int, stale: Collection[int]) -> "_Kept":
+    """The same after records of some lots were added: only these are read and replayed anew."""
+    lots, fresh = ledger.lots(conn, only=stale), ledger.records(conn, stale)
+    latest = max(kept.latest, _latest(fresh.values()))
+    records = dict(sorted({**kept.records, **fresh}.items()))
+    before = dict(kept.done)
+    if kept.latest in before:
+        before[latest] = before[kept.latest]  # of all others nothing has happened between the two
+    done = {}
+    for moment, states in before.items():
+        new = {k: LotNow(lots[k], r, r.state(k, moment)) for k, r in fresh.items()}
+        done[moment] = dict(sorted({**states, **new}.items()))
+    return _Kept(version, kept.lots | lots, records, latest, done)
 
 
 def _read(conn: Link, only: Collection[int] | None) -> "_Kept":
