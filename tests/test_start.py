@@ -8,6 +8,8 @@ from conftest import Line
 
 from stockroom.cli import main as door
 
+pytestmark = pytest.mark.long  # what a command loads is the same on a server, but for the driver
+
 
 def loaded(code: str) -> set[str]:
     text = subprocess.run(

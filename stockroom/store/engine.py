@@ -224,6 +224,13 @@ _SAID = (
 def _explained(name: str, fault: Exception) -> DatabaseError:
     original: Any = getattr(fault, "orig", None) or fault
     said = str(original).lower()
+    if missing := re.search(r'(database|role) "[^"]*" does not exist', said):
+        if missing.group(1) == "role":
+            return DatabaseError("no-right", f"the server knows no such user: {name}", "check the name in the address")
+        return DatabaseError(
+            "no-database", f"the server has no such database: {name}",
+            "whoever runs it makes an empty one; then: stockroom init PRACTICE.toml",
+        )  # fmt: skip
     if any(sign in said for sign in ("no such table", "does not exist")):
         return _lost(name, said)
     for sign, slug, what, todo in _SAID:

@@ -13,6 +13,9 @@ from typing import Any
 import pytest
 from conftest import PRACTICE, Line
 
+pytestmark = pytest.mark.long  # a browser prints what other tests look at on any database
+
+
 LONG = "Fridge in the sterilisation room upstairs"
 CAUTIONS = [
     f"Caution {n}: keep it dry; ask whoever is responsible before anything else is done with it." for n in range(9)

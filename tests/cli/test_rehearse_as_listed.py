@@ -17,6 +17,9 @@ from stockroom.tasks.rehearse import first_lines, source_of, turns_of
 from stockroom.tasks.reorder import order_plan
 from stockroom.tasks.rules import rules
 
+pytestmark = pytest.mark.long  # it reckons; what it reads other tests read on any database
+
+
 NOW = 1_772_442_000  # Monday 2026-03-02T09:00Z
 SUPPLIER = "Harbour Supplies"
 SHORT = PRACTICE.replace("shelf_life_days = 300", "shelf_life_days = 28")

@@ -190,3 +190,12 @@ def test_the_password_of_a_server_is_never_printed(line: Callable[..., Line], tm
     said = made("stock", "list")
     assert said.code == 4
     assert "s3cret" not in said.err + said.out
+
+
+def test_a_server_without_the_database_or_the_user_is_told_so(server: str, tmp_path: Path) -> None:
+    missing = Line(server.replace("/postgres?", "/nowhere?"), tmp_path)
+    said = missing("stock", "list")
+    assert said.code == 4 and "the server has no such database" in said.err and "stockroom init" in said.err
+    stranger = Line(server.replace("//postgres:", "//stranger:"), tmp_path)
+    said = stranger("stock", "list")
+    assert said.code == 4 and "the server knows no such user" in said.err and "the address" in said.err

@@ -158,7 +158,7 @@ def test_the_page_answers_as_everything_does(
     cli = line(ALLOWED if seed % 2 else PRACTICE)
     store, walk, chance = opened(cli.where), Walk(cli, seed), random.Random(seed)
     told = used = 0
-    for _ in range(110):
+    for _ in range(80):
         walk.step()
         if chance.random() < 0.25:
             brought, whole = pages(store)
