@@ -12,6 +12,7 @@ from stockroom.core.records import HandCheck
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.once import once
+from stockroom.store.open_page import said_later
 from stockroom.store.writing import Book, live
 
 Ints = npt.NDArray[np.int64]
@@ -95,7 +96,9 @@ def last_check(conn: sa.Connection, fridge: int) -> tuple[int, int] | None:
 
 def anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
     """True where a reading or a check by hand is on record for a time after ``until``."""
-    return until < FOREVER and once(conn, ("after", fridge, until), lambda: _anything_after(conn, fridge, until))
+    if until >= FOREVER or not once(conn, ("later", until), lambda: said_later(conn, until)):
+        return False
+    return once(conn, ("after", fridge, until), lambda: _anything_after(conn, fridge, until))
 
 
 def _anything_after(conn: sa.Connection, fridge: int, until: int) -> bool:
@@ -182,10 +185,15 @@ def anchors(conn: sa.Connection, fridge: int) -> list[Anchor]:
     return [Anchor(r.n, r.source, r.direction, r.limit_milli, r.anchor_at) for r in rows]
 
 
-def anchored_since(conn: sa.Connection, fridge: int, since: int) -> bool:
-    """True where an excursion of a fridge is on record that is anchored at an instant or later."""
+def last_anchors(conn: sa.Connection) -> dict[int, int]:
+    """Key of a fridge -> the latest instant at which an excursion of it is anchored; not to be changed by who reads it."""
+    return once(conn, "last anchors", lambda: _last_anchors(conn))
+
+
+def _last_anchors(conn: sa.Connection) -> dict[int, int]:
     c = t.excursion.c
-    return conn.scalar(sa.select(c.n).where(c.fridge == fridge, c.anchor_at >= since).limit(1)) is not None
+    rows = conn.execute(sa.select(c.fridge, sa.func.max(c.anchor_at)).group_by(c.fridge))
+    return {int(fridge): int(at) for fridge, at in rows}
 
 
 def fridge_of_excursion(conn: sa.Connection, number: int) -> str | None:

@@ -204,6 +204,22 @@ def turned_back(conn: sa.Connection, page: Page) -> bool:
     return any(key <= page.last_lot and key not in page.whole for key in lots_since(conn, page))
 
 
+def said_later(conn: sa.Connection, until: int) -> bool:
+    """False where nothing is on record about any fridge for a time after ``until``, True where that is not known.
+
+    What the page knows of lies before ``near``, and that before ``until``.
+    """
+    page = page_from(conn, until)
+    if page is None:
+        return True
+    checks, spans = t.hand_check.c, reading_span.c
+    later = (
+        sa.select(checks.entry).where(since(page, checks.entry), checks.at > until),
+        sa.select(spans.entry).where(since(page, spans.entry), spans.last_at > until),
+    )
+    return any(conn.scalar(query.limit(1)) is not None for query in later)
+
+
 def _day_after(at: int) -> str:
     """The ISO day that is over by an instant's next day in every time zone."""
     from datetime import UTC, datetime, timedelta

@@ -19,7 +19,7 @@ from stockroom.store.open_page import FridgePage, fridge_pages
 from stockroom.tasks.coldchain import history, strictest
 from stockroom.tasks.excursions_now import ExcursionNow, excursions_of
 from stockroom.tasks.rules import Rules, opening_of, rules, spans
-from stockroom.tasks.shelves import LotNow, lots_there, stood, stood_lately
+from stockroom.tasks.shelves import LotNow, lots_besides, lots_there, stood, stood_lately
 
 DRIFT_DAYS = 60
 
@@ -76,7 +76,7 @@ def fridge_now(
     switches: Sequence[Switch]
     found: Sequence[ExcursionNow] = ()
     ended: Sequence[Gap] = ()
-    if page is not None and not fridges.anchored_since(conn, key, page.since):
+    if page is not None and not _stirred(conn, key, page):
         # No excursion since then: what stood there does not matter, what stands there does.
         here = stood_lately(conn, name, until, ())
         checks = fridges.hand_checks(conn, key, name, until, page.since)
@@ -129,6 +129,19 @@ def fridge_open(conn: Link, rule: Rules, name: str, at: int) -> FridgeNow:
     if key is None or key not in pages or fridges.anything_after(conn, key, at):
         return fridge_seen(conn, rule, name, at)
     return once(conn, ("open fridge", name, at), lambda: fridge_now(conn, rule, name, at, None, pages))
+
+
+def fridges_open(conn: Link, rule: Rules, names: Sequence[str], at: int) -> list[FridgeNow]:
+    """``fridge_open`` of some fridges; what stood in any of them is read at once."""
+    keys = {key for name in names if (key := ledger.place_key(conn, name)) is not None}
+    stirred = [page for key, page in fridge_pages(conn, at).items() if key in keys and _stirred(conn, key, page)]
+    lots_besides(conn, at, {lot for page in stirred for lot in page.lots})
+    return [fridge_open(conn, rule, name, at) for name in names]
+
+
+def _stirred(conn: Link, key: int, page: FridgePage) -> bool:
+    """True where an excursion of a fridge is anchored in the time that its page tells of."""
+    return fridges.last_anchors(conn).get(key, -FOREVER) >= page.since
 
 
 def in_use(conn: Link, name: str, at: int) -> bool:

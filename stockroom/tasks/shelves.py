@@ -187,10 +187,16 @@ def stood(conn: Link, place: str, until: int = FOREVER) -> list[LotNow]:
 
 def stood_lately(conn: Link, place: str, until: int, also: Collection[int]) -> list[LotNow]:
     """Those of them that have pieces in the practice or may have since the page, and ``also`` some that are over."""
+    lots_besides(conn, until, also)
+    kept = _open(conn, until)
+    return sorted(kept.stood_in(place, until), key=lambda x: x.lot.key)
+
+
+def lots_besides(conn: Link, until: int, also: Collection[int]) -> None:
+    """Reads some lots that are over beside those that are open."""
     kept = _open(conn, until)
     if missing := [key for key in also if key not in kept.records]:
         kept.add(_read(conn, missing))
-    return sorted(kept.stood_in(place, until), key=lambda x: x.lot.key)
 
 
 def newly_short(conn: Link, entry: int) -> list[tuple[str, str, int]]:

@@ -16,7 +16,7 @@ from stockroom.store import Link, orders
 from stockroom.store.engine import Store
 from stockroom.tasks.diary import diary
 from stockroom.tasks.fault_plan import FOR_MANAGER, check_by_hand, fault_plan
-from stockroom.tasks.fridge_now import FridgeNow, fridge_open
+from stockroom.tasks.fridge_now import FridgeNow, fridges_open
 from stockroom.tasks.in_vain import in_vain
 from stockroom.tasks.list_stock import stock_report
 from stockroom.tasks.refuge import refuge_for
@@ -51,7 +51,7 @@ def day_sheet(store: Store, as_of: int, *, role: str | None = None, site: str | 
         day = rule.opening(rule.sites(site)[0]).day(as_of)
         plan = warm_plan(conn, as_of, site=site, rule=rule)
         mine = rule.sites(site)
-        fridges = [fridge_open(conn, rule, f.name, as_of) for f in rule.practice.fridges if f.site in mine]
+        fridges = fridges_open(conn, rule, [f.name for f in rule.practice.fridges if f.site in mine], as_of)
         plans = {f.fridge.name: fault_plan(conn, rule, f, as_of) for f in fridges}
         parts = {
             "assistant": lambda: _assistant(conn, rule, plan, fridges, plans, as_of, site),

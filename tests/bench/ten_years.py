@@ -418,22 +418,14 @@ def measure(folder: Path, days: int, runs: int) -> None:
             began = time.perf_counter()
             make(path)
             print(f"{path.name}: {time.perf_counter() - began:.0f} s, {path.stat().st_size / 1e6:.0f} MB", flush=True)
-    until, monday = f"{LAST.isoformat()}T12:30", f"{(LAST + timedelta(days=5)).isoformat()}T09:00"
+    until = f"{LAST.isoformat()}T12:30"
     print(f"{'':34}  seconds    young    empty  : young  : empty")
-    # On Monday orders are placed, and nothing of the week between is on record.
-    looks = (
-        (("today",), until),
-        (("today", "--site", "Site 7"), until),
-        (("today",), monday),
-        (("reorder", "list"), monday),
-    )
-    for words, when in looks:
-        look = (*words, "--as-of", when)
+    for words in (("today",), ("today", "--site", "Site 7"), ("warmup", "check"), ("reorder", "list")):
+        look = (*words, "--as-of", until)
         rows = [[timed(path, *look) for path in (full, young, empty)] for _ in range(runs)]
         a, b, c = (statistics.median(column) for column in zip(*rows, strict=True))
         to_young, to_empty = (statistics.median(r[0] / r[k] for r in rows) for k in (1, 2))
-        label = f"{' '.join(words)} on {when[5:10]}"
-        print(f"{label:34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}", flush=True)
+        print(f"{' '.join(words):34}  {a:7.2f}  {b:7.2f}  {c:7.2f}  {to_young:7.2f}  {to_empty:7.2f}", flush=True)
 
 
 if __name__ == "__main__":
