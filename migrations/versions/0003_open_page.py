@@ -1,4 +1,4 @@
-"""A page of what is still open, brought forward once a day; what is of a lot, a kit or an order found by it."""
+"""A page of what is still open, brought forward; what is of a lot, a kit or an order found by it."""
 
 import sqlalchemy as sa
 from alembic import op

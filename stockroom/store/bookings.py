@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from stockroom.core.stock import FOREVER
 from stockroom.store import tables as t
 from stockroom.store.once import once
-from stockroom.store.open_page import bookings_open, page_from
+from stockroom.store.open_page import MOST_NAMED, bookings_open, page_from
 from stockroom.store.writing import Book, live
 
 
@@ -62,7 +62,6 @@ def _standing(until: int) -> Any:
 
 def _bookings(conn: sa.Connection, until: int, which: Any) -> dict[int, BookingRow]:
     """Those whose number is in ``which`` (numbers, or a SELECT of them), or all."""
-    links = {number: external for external, number in numbers_by_external(conn, which).items()}
     change = t.booking_change.c
     query = (
         sa.select(
@@ -78,6 +77,10 @@ def _bookings(conn: sa.Connection, until: int, which: Any) -> dict[int, BookingR
     made: dict[int, int] = {}
     found: dict[int, BookingRow] = {}
     rows = conn.execute(query).fetchall()
+    # The SELECT is not asked twice: those that it found are named.
+    numbers = None if which is None else {int(row[0]) for row in rows}
+    named = numbers if numbers is not None and len(numbers) <= MOST_NAMED else None
+    links = {number: external for external, number in numbers_by_external(conn, named).items()}
     for place, (number, at, site, procedure, start, patient, cycles, done, outcome, state, entry) in enumerate(rows, 1):
         made.setdefault(number, at)
         if place == len(rows) or rows[place][0] != number:

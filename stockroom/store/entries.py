@@ -98,11 +98,6 @@ def touched_lots(conn: sa.Connection, entry: int) -> set[int]:
     return found
 
 
-def last_lot(conn: sa.Connection) -> int:
-    """The highest key that a lot has."""
-    return int(conn.scalar(sa.select(sa.func.max(t.lot.c.id))) or 0)
-
-
 def fridges_read(conn: sa.Connection, entry: int) -> set[int]:
     """Keys of the fridges of which an entry brought readings."""
     c = reading_span.c

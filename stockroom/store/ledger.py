@@ -100,6 +100,11 @@ def _day(text: str) -> date:
     return date.fromisoformat(text)
 
 
+def last_lot(conn: sa.Connection) -> int:
+    """The highest key that a lot has."""
+    return int(conn.scalar(sa.select(sa.func.max(t.lot.c.id))) or 0)
+
+
 def lot_key(book: Book, product: str, code: str) -> int:
     """The key of a lot, which is added on its first mention."""
     found = book.conn.scalar(sa.select(t.lot.c.id).where(t.lot.c.product == product, t.lot.c.code == code))

@@ -134,15 +134,9 @@ def keep_page(conn: sa.Connection, page: Page) -> None:
     rest = {name: sorted(getattr(page, name)) for name in _SETS}
     whole = {"entries": page.entries, "near": page.near, "last_lot": page.last_lot, **rest, "fridges": fridges}
     body = json.dumps(whole, separators=(",", ":"))
-    forget_page(conn)
-    conn.execute(open_page.insert(), [{"id": 1, "body": body, "hash": _hash(body)}])
-
-
-def forget_page(conn: sa.Connection) -> None:
-    """Drops the page."""
     conn.execute(sa.delete(open_page))
+    conn.execute(open_page.insert(), [{"id": 1, "body": body, "hash": _hash(body)}])
     conn.info.pop("page", None)
-    conn.info.pop("once", None)
 
 
 def since(page: Page, column: Any) -> Any:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from stockroom.core.stock import FOREVER
-from stockroom.store import Link, bookings, entries, fridge_notes, fridges, ledger, orders
+from stockroom.store import Link, bookings, fridge_notes, fridges, ledger, orders
 from stockroom.store.open_page import (
     FridgePage,
     Page,
@@ -68,7 +68,7 @@ def _page(conn: Link, number: int, near: int) -> Page | None:
         seen.append(_Seen(key, fridge_open(conn, rule, name, near), lots, before))
     living = {*lots_there(conn, near), *_touched(seen)}
     made = Page(
-        number, near, frozenset(living), frozenset(), entries.last_lot(conn),
+        number, near, frozenset(living), frozenset(), ledger.last_lot(conn),
         frozenset(bookings.bookings(conn, near, standing=True)),
         frozenset(o.number for o in orders.open_orders(conn, near)), {},
     )  # fmt: skip

@@ -3,7 +3,7 @@
 from stockroom.errors import StockroomError
 from stockroom.store import Link
 from stockroom.store.engine import Store
-from stockroom.store.entries import last_lot
+from stockroom.store.ledger import last_lot
 from stockroom.store.open_page import DAY, grown, page_of, turned_back
 
 STEP = 500
